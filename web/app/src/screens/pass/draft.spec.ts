@@ -1,0 +1,120 @@
+import { describe, expect, it } from "vitest";
+import { type DraftForm, build, fieldId, readNumber, readRows } from "./draft";
+
+const form: DraftForm = {
+  blocks: ["b1"],
+  rows: {},
+  pattern: "broadcast",
+  band: { text: "", unit: "in" },
+  sides: 2,
+  setbacks: [],
+  windFrom: "",
+  lines: [{ product: "", name: "Demo Pyre 2EC", value: "6.4", unit: "fl_oz", per: "acre" }],
+  carrier: { value: "40", unit: "gal", per: "acre" },
+  tank: { value: "50", unit: "gal" },
+  start: "",
+  harvestOn: "",
+};
+const zone = "America/New_York";
+
+describe("numbers as typed", () => {
+  it.each([
+    { text: "12", want: 12 },
+    { text: " 12.50 ", want: 12.5 },
+    { text: ".5", want: 0.5 },
+    { text: "1,5", want: 1.5 },
+    { text: "0,8333", want: 0.8333 },
+    { text: "1,500", want: Number.NaN },
+    { text: "1.5.2", want: Number.NaN },
+    { text: "12 oz", want: Number.NaN },
+    { text: "1e3", want: Number.NaN },
+    { text: "", want: Number.NaN },
+  ])("$text", ({ text, want }) => {
+    expect(readNumber(text)).toBe(want);
+  });
+});
+
+describe("rows as typed", () => {
+  it.each([
+    { text: "1-3, 7", want: [1, 2, 3, 7] },
+    { text: "3 2 2", want: [2, 3] },
+    { text: "0", want: null },
+    { text: "4-2", want: null },
+    { text: "all", want: null },
+    { text: "1-99999", want: null },
+  ])("$text", ({ text, want }) => {
+    expect(readRows(text)).toEqual(want);
+  });
+});
+
+describe("the wire form", () => {
+  it("is the contract's", () => {
+    expect(build(form, zone)).toEqual({
+      ok: true,
+      body: {
+        blocks: ["b1"],
+        pattern: "broadcast",
+        setbacks: [],
+        products: [{ product: { name: "Demo Pyre 2EC" }, rate: { value: 6.4, unit: "fl_oz", per: "acre" } }],
+        carrier: { value: 40, unit: "gal", per: "acre" },
+        tank: { value: 50, unit: "gal" },
+      },
+    });
+  });
+  it("turns lengths into metres exactly", () => {
+    const got = build(
+      {
+        ...form,
+        pattern: "band",
+        band: { text: "36", unit: "in" },
+        sides: 1,
+        windFrom: "180",
+        setbacks: [{ from: "water", distance: { text: "25", unit: "ft" }, side: "downwind", halfAngle: "" }],
+      },
+      zone,
+    );
+    expect(got).toMatchObject({
+      ok: true,
+      body: {
+        band_width_m: 0.9144,
+        sides: 1,
+        wind_from_deg: 180,
+        setbacks: [{ from: "water", distance_m: 7.62, side: "downwind" }],
+      },
+    });
+  });
+  it("carries chosen rows, the record's product and the start in the farm's zone", () => {
+    const got = build(
+      { ...form, rows: { b1: "2-3" }, lines: [{ ...form.lines[0]!, product: "p1" }], start: "2026-06-10T06:30", harvestOn: "2026-06-20" },
+      zone,
+    );
+    expect(got).toMatchObject({
+      ok: true,
+      body: { rows: { b1: [2, 3] }, start: "2026-06-10T06:30:00-04:00", harvest_on: "2026-06-20", products: [{ product: "p1" }] },
+    });
+  });
+  it.each([
+    { name: "no block", change: { blocks: [] }, field: "blocks", key: "choose-block" },
+    { name: "no unit", change: { lines: [{ ...form.lines[0]!, unit: "" }] }, field: "products[0].rate.unit", key: "unit" },
+    { name: "no rate", change: { lines: [{ ...form.lines[0]!, value: "" }] }, field: "products[0].rate.value", key: "number" },
+    { name: "a negative rate", change: { lines: [{ ...form.lines[0]!, value: "-2" }] }, field: "products[0].rate.value", key: "positive" },
+    { name: "no name", change: { lines: [{ ...form.lines[0]!, name: " " }] }, field: "products[0].product", key: "name" },
+    { name: "no product at all", change: { lines: [] }, field: "products", key: "product" },
+    { name: "rows in words", change: { rows: { b1: "north end" } }, field: "rows.b1", key: "rows" },
+    { name: "a band without width", change: { pattern: "band" }, field: "band_width_m", key: "number" },
+    { name: "downwind without wind", change: { setbacks: [{ from: "water", distance: { text: "25", unit: "ft" }, side: "downwind", halfAngle: "" }] }, field: "wind_from_deg", key: "bearing" },
+    { name: "an hour that is jumped over", change: { start: "2026-03-08T02:30" }, field: "start", key: "time" },
+  ] as const)("names the field for $name", ({ change, field, key }) => {
+    expect(build({ ...form, ...(change as Partial<DraftForm>) }, zone)).toEqual({ ok: false, faults: [{ field, key }] });
+  });
+});
+
+describe("field ids", () => {
+  it.each([
+    { path: "products[0].rate.unit", want: "pass-products-0-rate-unit" },
+    { path: "blocks", want: "pass-blocks" },
+    { path: "setbacks[1]", want: "pass-setbacks-1" },
+  ])("$path", ({ path, want }) => {
+    expect(fieldId(path)).toBe(want);
+  });
+});

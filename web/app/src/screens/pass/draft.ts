@@ -1,0 +1,166 @@
+import { zoned } from "./zoned";
+
+export const patterns = ["broadcast", "band", "spot", "drench", "alternate-middles"] as const;
+export type Pattern = (typeof patterns)[number];
+
+/** Metres to one of each; exact (foot of 1959). */
+export const metresPer = { ft: 0.3048, in: 0.0254, m: 1, cm: 0.01 } as const;
+export type LengthUnit = keyof typeof metresPer;
+
+/** A length as typed, with the unit that stood beside it, so that the toggle never changes its meaning. */
+export interface Typed {
+  readonly text: string;
+  readonly unit: LengthUnit;
+}
+
+export interface SetbackForm {
+  /** "water", or the id of one of the surroundings. */
+  readonly from: string;
+  readonly distance: Typed;
+  readonly side: "all" | "downwind";
+  readonly halfAngle: string;
+}
+
+export interface LineForm {
+  /** Id of a product record; empty when the name is typed. */
+  readonly product: string;
+  readonly name: string;
+  readonly value: string;
+  /** Empty until chosen: a unit is never guessed. */
+  readonly unit: string;
+  readonly per: string;
+}
+
+export interface DraftForm {
+  readonly blocks: readonly string[];
+  /** Rows of a block as typed; empty or absent means all of them. */
+  readonly rows: Readonly<Record<string, string>>;
+  readonly pattern: Pattern;
+  readonly band: Typed;
+  readonly sides: 1 | 2;
+  readonly setbacks: readonly SetbackForm[];
+  readonly windFrom: string;
+  readonly lines: readonly LineForm[];
+  readonly carrier: { readonly value: string; readonly unit: string; readonly per: string };
+  readonly tank: { readonly value: string; readonly unit: string };
+  /** Wall time of the farm's zone, as datetime-local gives it. */
+  readonly start: string;
+  readonly harvestOn: string;
+}
+
+/** What is wrong with a field, by the same path the server uses, so that both land at the same place. */
+export interface FieldFault {
+  readonly field: string;
+  readonly key: "choose-block" | "number" | "positive" | "unit" | "rows" | "bearing" | "time" | "name" | "product";
+}
+
+export type Built =
+  | { readonly ok: true; readonly body: Record<string, unknown> }
+  | { readonly ok: false; readonly faults: readonly FieldFault[] };
+
+/**
+ * A number as typed: digits with a point or, once and with at most two digits
+ * or more than three behind it, a comma. "1,500" may be 1.5 or 1500 and is
+ * refused. NaN for anything else.
+ */
+export function readNumber(text: string): number {
+  const t = text.trim();
+  if (/^[+-]?(\d+\.?\d*|\.\d+)$/.test(t)) return Number(t);
+  if (/^[+-]?\d+,(\d{1,2}|\d{4,})$/.test(t)) return Number(t.replace(",", "."));
+  return Number.NaN;
+}
+
+/** Reads "1-4, 7" as row numbers, upward and once each; null when it cannot be read. */
+export function readRows(text: string): number[] | null {
+  const out = new Set<number>();
+  for (const word of text.split(/[,;\s]+/).filter(Boolean)) {
+    const m = /^(\d{1,4})(?:[-–](\d{1,4}))?$/.exec(word);
+    if (!m) return null;
+    const from = Number(m[1]);
+    const to = m[2] === undefined ? from : Number(m[2]);
+    if (from < 1 || to < from) return null;
+    for (let r = from; r <= to; r++) out.add(r);
+  }
+  return [...out].sort((a, b) => a - b);
+}
+
+/** The wire form of a draft, or every field that stands in its way. */
+export function build(form: DraftForm, zone: string): Built {
+  const faults: FieldFault[] = [];
+  const fault = (field: string, key: FieldFault["key"]) => void faults.push({ field, key });
+  const positive = (field: string, text: string): number => {
+    const n = readNumber(text);
+    if (Number.isNaN(n)) fault(field, "number");
+    else if (n <= 0) fault(field, "positive");
+    return n;
+  };
+  const metres = (field: string, typed: Typed) => positive(field, typed.text) * metresPer[typed.unit];
+
+  if (form.blocks.length === 0) fault("blocks", "choose-block");
+  const rows: Record<string, number[]> = {};
+  for (const id of form.blocks) {
+    const text = (form.rows[id] ?? "").trim();
+    if (!text) continue;
+    const read = readRows(text);
+    if (read) rows[id] = read;
+    else fault(`rows.${id}`, "rows");
+  }
+
+  const body: Record<string, unknown> = { blocks: form.blocks, pattern: form.pattern };
+  if (Object.keys(rows).length > 0) body["rows"] = rows;
+  if (form.pattern === "band") {
+    body["band_width_m"] = metres("band_width_m", form.band);
+    body["sides"] = form.sides;
+  }
+  body["setbacks"] = form.setbacks.map((s, i) => {
+    const at = `setbacks[${i}]`;
+    const out: Record<string, unknown> = {
+      from: s.from,
+      distance_m: metres(`${at}.distance_m`, s.distance),
+      side: s.side,
+    };
+    if (s.side === "downwind" && s.halfAngle.trim()) {
+      const a = readNumber(s.halfAngle);
+      if (!(a > 0 && a <= 180)) fault(`${at}.half_angle_deg`, "bearing");
+      out["half_angle_deg"] = a;
+    }
+    return out;
+  });
+  if (form.windFrom.trim()) {
+    const w = readNumber(form.windFrom);
+    if (!(w >= 0 && w <= 360)) fault("wind_from_deg", "bearing");
+    body["wind_from_deg"] = w;
+  } else if (form.setbacks.some((s) => s.side === "downwind")) {
+    fault("wind_from_deg", "bearing");
+  }
+  if (form.lines.length === 0) fault("products", "product");
+  body["products"] = form.lines.map((line, i) => {
+    const at = `products[${i}]`;
+    if (!line.product && !line.name.trim()) fault(`${at}.product`, "name");
+    if (!line.unit) fault(`${at}.rate.unit`, "unit");
+    return {
+      product: line.product || { name: line.name.trim() },
+      rate: { value: positive(`${at}.rate.value`, line.value), unit: line.unit, per: line.per },
+    };
+  });
+  if (form.carrier.value.trim()) {
+    if (!form.carrier.unit) fault("carrier.unit", "unit");
+    body["carrier"] = { value: positive("carrier.value", form.carrier.value), unit: form.carrier.unit, per: form.carrier.per };
+  }
+  if (form.tank.value.trim()) {
+    if (!form.tank.unit) fault("tank.unit", "unit");
+    body["tank"] = { value: positive("tank.value", form.tank.value), unit: form.tank.unit };
+  }
+  if (form.start.trim()) {
+    const start = zoned(form.start, zone);
+    if (!start) fault("start", "time");
+    body["start"] = start;
+  }
+  if (form.harvestOn) body["harvest_on"] = form.harvestOn;
+  return faults.length > 0 ? { ok: false, faults } : { ok: true, body };
+}
+
+/** An id for a field's element, from the server's path for it. */
+export function fieldId(path: string): string {
+  return "pass-" + path.replace(/[^A-Za-z0-9]+/g, "-").replace(/-+$/, "");
+}
