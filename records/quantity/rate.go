@@ -1,0 +1,147 @@
+package quantity
+
+import (
+	"encoding/json"
+	"strings"
+
+	"caneward/blocks/fault"
+	"caneward/blocks/words"
+	"caneward/geo"
+)
+
+// Per is the base of a rate as the label prints it.
+type Per string
+
+// The bases. Areas are treated areas; 100gal is of finished spray; 1000ft is
+// of row.
+const (
+	PerAcre    Per = "acre"
+	PerHectare Per = "ha"
+	Per100Gal  Per = "100gal"
+	Per100L    Per = "100L"
+	Per1000Ft  Per = "1000ft"
+	Per1000M   Per = "1000m"
+	PerPlant   Per = "plant"
+)
+
+// Pers lists the bases, in the order they are named to people.
+var Pers = []Per{PerAcre, PerHectare, Per100Gal, Per100L, Per1000Ft, Per1000M, PerPlant}
+
+// Base is what a rate multiplies with.
+type Base string
+
+// The bases of a job: its treated area, its volume of spray, its length of
+// row, its plants.
+const (
+	TreatedArea Base = "area"
+	SprayVolume Base = "spray"
+	RowLength   Base = "row"
+	Plants      Base = "plants"
+)
+
+// perSizes: one "per" in square metres, cubic metres, metres, plants.
+var perSizes = map[Per]struct {
+	base Base
+	size Exact
+}{
+	PerAcre:    {TreatedArea, definitions[Acre].size},
+	PerHectare: {TreatedArea, definitions[Hectare].size},
+	Per100Gal:  {SprayVolume, definitions[Gallon].size.Times(Whole(100))},
+	Per100L:    {SprayVolume, definitions[Litre].size.Times(Whole(100))},
+	Per1000Ft:  {RowLength, definitions[Foot].size.Times(Whole(1000))},
+	Per1000M:   {RowLength, Whole(1000)},
+	PerPlant:   {Plants, Whole(1)},
+}
+
+// Base is what the rate is per: area, spray, row or plants.
+func (p Per) Base() Base { return perSizes[p].base }
+
+// Rate is an amount per something: {"value": 12, "unit": "fl_oz", "per": "acre"}.
+type Rate struct {
+	Amount
+	Per Per `json:"per"`
+}
+
+var (
+	sayRateShape = words.New("quantity-rate-shape",
+		`A rate is written {"value": 12, "unit": "fl_oz", "per": "acre"}.`,
+		`Una dosis se escribe {"value": 12, "unit": "fl_oz", "per": "acre"}.`)
+	sayPer = words.New("quantity-unknown-per",
+		"A rate needs to say per what: one of {known}.",
+		"La dosis debe decir por qué medida: una de {known}.")
+	sayNotAbove = words.New("quantity-rate-not-above",
+		"A rate must be above 0.",
+		"La dosis debe ser mayor que 0.")
+)
+
+// ParsePer reads a base exactly; fault.Invalid names the known ones.
+func ParsePer(key string) (Per, error) {
+	if _, ok := perSizes[Per(key)]; ok {
+		return Per(key), nil
+	}
+	names := make([]string, len(Pers))
+	for i, p := range Pers {
+		names[i] = string(p)
+	}
+	return "", fault.New(fault.Invalid, sayPer.With(words.Args{"known": strings.Join(names, ", ")}))
+}
+
+// UnmarshalJSON reads {"value", "unit", "per"}: all there, nothing else, the
+// value above 0. Refusals are *fault.Error whose details name the member.
+func (r *Rate) UnmarshalJSON(b []byte) error {
+	members, err := readMembers(b, sayRateShape.Plain(), "value", "unit", "per")
+	if err != nil {
+		return err
+	}
+	value, unit, details := valueAndUnit(members)
+	if len(details) == 0 && value == 0 {
+		details = append(details, fault.Detail{Field: "value", Text: sayNotAbove.Plain()})
+	}
+	var key string
+	if raw := members["per"]; len(raw) > 0 {
+		_ = json.Unmarshal(raw, &key) // what is no string stays empty, which ParsePer refuses
+	}
+	per, err := ParsePer(key)
+	if err != nil {
+		details = append(details, asDetail("per", err))
+	}
+	if len(details) > 0 {
+		return fault.New(fault.Invalid, details[0].Text, details...)
+	}
+	*r = Rate{Amount: Amount{Value: value, Unit: unit}, Per: per}
+	return nil
+}
+
+// Job is what rates multiply with. A base that is not known is nil.
+type Job struct {
+	Area   *geo.SquareMetres // treated
+	Spray  *Amount           // total volume of finished spray
+	Row    *geo.Metres       // length of row treated
+	Plants *int
+}
+
+// Total is the rate times its base, in the rate's own unit: exact in fractions
+// over the decimals given, rounded once to the nearest float64, never up to a
+// measure. ok is false when the job does not know the base.
+func (r Rate) Total(j Job) (total Amount, ok bool) {
+	base, ok := j.base(r.Per.Base())
+	if !ok {
+		return Amount{Unit: r.Unit}, false
+	}
+	v := base.Over(perSizes[r.Per].size).Times(Decimal(r.Value))
+	return Amount{Value: v.Float(), Unit: r.Unit}, true
+}
+
+func (j Job) base(b Base) (Exact, bool) {
+	switch {
+	case b == TreatedArea && j.Area != nil:
+		return Decimal(float64(*j.Area)), true
+	case b == SprayVolume && j.Spray != nil:
+		return Decimal(j.Spray.Value).Times(definitions[j.Spray.Unit].size), true
+	case b == RowLength && j.Row != nil:
+		return Decimal(float64(*j.Row)), true
+	case b == Plants && j.Plants != nil:
+		return Whole(int64(*j.Plants)), true
+	}
+	return Exact{}, false
+}
