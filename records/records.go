@@ -75,7 +75,9 @@ type Revision struct {
 	Hash     [32]byte // SHA-256 over the one before it on this farm and all of the above
 }
 
-// Any stands for "whatever the current revision is" in Write.Base.
+// Any stands for "whatever the current revision is" in Write.Base: it creates,
+// replaces and brings back. A write on Any that equals the current revision is
+// a repeat.
 const Any = -1
 
 // Write asks for a new revision.
@@ -84,7 +86,9 @@ type Write struct {
 	ID     ID
 	Delete bool
 	Record Record
-	// Base is the number of the revision this one replaces; 0 creates.
+	// Base is the number of the revision this one replaces; 0 creates. A
+	// record that was deleted is brought back by the number of its closing
+	// revision.
 	Base int
 	By   Author
 }
@@ -94,13 +98,18 @@ type Outcome struct {
 	Revision Revision // the stored revision; zero when Err is set
 	Created  bool     // the first revision of its record
 	Repeated bool     // the same write had been stored before; Revision is that one
-	Current  int      // on a Conflict: number of the current revision, 0 for none
-	Err      error    // *fault.Error: Conflict when Base is not the current revision, Missing when a delete finds nothing
+	Current  int      // on a Conflict or Stale: number of the current revision, 0 for none
+	// Err is a *fault.Error: Conflict when Base is 0 and the record exists,
+	// Stale when Base is another revision than the current one, Missing when a
+	// delete finds nothing, Invalid or Malformed for the write's own form. See
+	// Write.Judge.
+	Err error
 }
 
 // Query narrows a list. Zero fields do not narrow.
 type Query struct {
-	Box *geo.Box // exact: the shape itself meets the box, edges included
+	// Box is exact: the shape itself meets the box, edges included (Meets).
+	Box *geo.Box
 	// From and To narrow by the record's own time span (see Facets), ends
 	// included; a record without a time passes.
 	From, To time.Time
@@ -109,7 +118,8 @@ type Query struct {
 	Limit    int               // at most this many; 0 means no limit
 }
 
-// Page is a part of a list, ordered by id in byte order.
+// Page is a part of a list, ordered by id in byte order. Records in it share
+// memory with the store and are not to be changed.
 type Page struct {
 	Revisions []Revision
 	More      bool
@@ -132,7 +142,7 @@ type Reader interface {
 	// Revisions gives all of a record's, oldest first; fault.Missing.
 	Revisions(Kind, ID) ([]Revision, error)
 	// Since gives revisions after a sequence number in order, closing ones
-	// included; more says whether there are others.
+	// included; more says whether there are others. A limit of 0 is none.
 	Since(after int64, limit int) (revisions []Revision, more bool, err error)
 }
 
@@ -149,19 +159,22 @@ type Farm struct {
 // The conformance suite in records/storetest is its definition in code.
 type Store interface {
 	// CreateFarm; fault.Conflict when the id is taken, fault.Invalid when the
-	// id or zone is not one.
+	// id or zone is not one. Created is cut to whole microseconds.
 	CreateFarm(context.Context, Farm) error
 	// Farms lists all, by id.
 	Farms(context.Context) ([]Farm, error)
 	// View reads one farm in one consistent state; the reader is not to be used
-	// after f returns. fault.Missing when there is no such farm.
+	// after f returns, nor by two goroutines at once. What f writes meanwhile, it
+	// does not see. An error of f is returned as it is. fault.Missing when there
+	// is no such farm.
 	View(ctx context.Context, farm FarmID, f func(Reader) error) error
 	// Write stores a batch in order. Each outcome stands alone: one refused
 	// write does not stop the others. When Write returns nil every stored
 	// revision survives loss of power. A write whose revision Base+1 exists
 	// with equal content is a repeat: it stores nothing and answers with that
 	// revision. On an error (fault.Full, fault.Missing for the farm, the
-	// context's) nothing of the batch is stored.
+	// context's) nothing of the batch is stored. A context that ends while the
+	// batch is being stored does not undo it.
 	Write(ctx context.Context, farm FarmID, writes []Write) ([]Outcome, error)
 	Close() error
 }
