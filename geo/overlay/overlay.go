@@ -1,0 +1,310 @@
+// Package overlay adds, cuts and takes away ground in the plane.
+//
+// The work is done by simplefeatures' port of the JTS overlay, in float64: new
+// corners lie within a nanometre or so of the true crossing. Every result is
+// checked by areas before it is handed out (see Union and Cut), because engines
+// of this family have been seen to lose ground on nearly coincident edges
+// without saying so. Polygons and holes smaller than geo.SliverArea are dropped
+// from results.
+//
+// Inputs are valid regions: rings that do not cross, polygons that do not
+// overlap. Invalid ones give an *EngineError or a *MismatchError, no panic.
+package overlay
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"caneward/geo"
+	"caneward/geo/plane"
+
+	"github.com/peterstace/simplefeatures/geom"
+)
+
+// Bounds of one call, so that no request can hold a server: about two seconds
+// at either bound on one core of a small machine.
+const (
+	MaxVertices  = 200_000 // corners of all inputs together
+	MaxCrossings = 200_000 // pairs of edges whose boxes meet, in one step
+)
+
+// What a TooManyError counts.
+const (
+	Corners   = "corners"
+	Crossings = "crossings"
+	Pieces    = "pieces"
+)
+
+// TooManyError refuses work over a bound before it is begun. Count is what
+// there is, at least.
+type TooManyError struct {
+	What         string
+	Count, Limit int
+}
+
+func (e *TooManyError) Error() string {
+	return fmt.Sprintf("overlay: %d %s, at most %d", e.Count, e.What, e.Limit)
+}
+
+// MismatchError says that the areas of a result do not add up to those of the
+// inputs by more than Allowed: the engine failed, or an input was invalid.
+type MismatchError struct {
+	Op           string
+	Off, Allowed geo.SquareMetres
+}
+
+func (e *MismatchError) Error() string {
+	return fmt.Sprintf("overlay: %s is off by %.3g m2, allowed %.3g", e.Op, float64(e.Off), float64(e.Allowed))
+}
+
+// EngineError is a refusal by the engine: in practice an invalid input.
+type EngineError struct {
+	Op  string
+	Err error
+}
+
+func (e *EngineError) Error() string { return "overlay: " + e.Op + ": " + e.Err.Error() }
+
+// Unwrap gives the engine's own words.
+func (e *EngineError) Unwrap() error { return e.Err }
+
+// Union is the ground that lies in at least one of the regions, which may
+// overlap. At every step |A| + |B| = |A∪B| + |A∩B| is checked. The result does
+// not depend on the order of the inputs but for the order of its parts.
+// Errors: the context's, *TooManyError, *EngineError, *MismatchError.
+func Union(ctx context.Context, regions ...plane.Region) (plane.Region, error) {
+	total := 0
+	parts := make([]plane.Region, 0, len(regions))
+	for _, r := range regions {
+		if len(r) == 0 {
+			continue
+		}
+		total += r.Vertices()
+		parts = append(parts, r)
+	}
+	if total > MaxVertices {
+		return nil, &TooManyError{What: Corners, Count: total, Limit: MaxVertices}
+	}
+	u, err := unionTree(ctx, parts)
+	if err != nil {
+		return nil, err
+	}
+	return WithoutSlivers(u), nil
+}
+
+// unionTree halves the parts along the longer side of their box, so that
+// neighbours meet early and each step stays small.
+func unionTree(ctx context.Context, parts []plane.Region) (plane.Region, error) {
+	switch len(parts) {
+	case 0:
+		return nil, ctx.Err()
+	case 1:
+		return parts[0], ctx.Err()
+	}
+	box := plane.NoBox()
+	for _, p := range parts {
+		box = box.Union(p.Box())
+	}
+	key := func(b plane.Box) float64 { return b.Min.X + b.Max.X }
+	if box.Max.Y-box.Min.Y > box.Max.X-box.Min.X {
+		key = func(b plane.Box) float64 { return b.Min.Y + b.Max.Y }
+	}
+	slices.SortStableFunc(parts, func(a, b plane.Region) int { return cmp.Compare(key(a.Box()), key(b.Box())) })
+	left, err := unionTree(ctx, parts[:len(parts)/2])
+	if err != nil {
+		return nil, err
+	}
+	right, err := unionTree(ctx, parts[len(parts)/2:])
+	if err != nil {
+		return nil, err
+	}
+	return unionTwo(left, right)
+}
+
+func unionTwo(a, b plane.Region) (plane.Region, error) {
+	nearA, farA := split(a, b.Box())
+	nearB, farB := split(b, a.Box())
+	far := append(farA, farB...)
+	if len(nearA) == 0 || len(nearB) == 0 {
+		return append(append(far, nearA...), nearB...), nil
+	}
+	if err := boundCrossings(nearA, nearB); err != nil {
+		return nil, err
+	}
+	ga, gb := toGeom(nearA), toGeom(nearB)
+	u, err := apply("union", geom.Union, ga, gb)
+	if err != nil {
+		return nil, err
+	}
+	common, err := apply("intersection", geom.Intersection, ga, gb)
+	if err != nil {
+		return nil, err
+	}
+	sum := nearA.Area() + nearB.Area()
+	if err := agree("union", sum, u.Area()+common.Area()); err != nil {
+		return nil, err
+	}
+	return append(far, u...), nil
+}
+
+// split parts the polygons whose box meets the given one from those that
+// cannot be touched by anything in it.
+func split(r plane.Region, box plane.Box) (near, far plane.Region) {
+	for _, p := range r {
+		if len(p) > 0 && p[0].Box().Meets(box) {
+			near = append(near, p)
+		} else {
+			far = append(far, p)
+		}
+	}
+	return near, far
+}
+
+// Intersection is the ground in both regions. Errors as Cut's.
+func Intersection(ctx context.Context, a, b plane.Region) (plane.Region, error) {
+	in, _, err := Cut(ctx, a, b)
+	return in, err
+}
+
+// Difference is the ground in a but not in b. Errors as Cut's.
+func Difference(ctx context.Context, a, b plane.Region) (plane.Region, error) {
+	_, out, err := Cut(ctx, a, b)
+	return out, err
+}
+
+// Cut parts a into the ground inside b and the ground outside it, and checks
+// that the two add up to a. Errors: the context's, *TooManyError,
+// *EngineError, *MismatchError.
+func Cut(ctx context.Context, a, b plane.Region) (inside, outside plane.Region, err error) {
+	if err := ctx.Err(); err != nil {
+		return nil, nil, err
+	}
+	if n := a.Vertices() + b.Vertices(); n > MaxVertices {
+		return nil, nil, &TooManyError{What: Corners, Count: n, Limit: MaxVertices}
+	}
+	nearA, farA := split(a, b.Box())
+	nearB, _ := split(b, a.Box())
+	if len(nearA) == 0 || len(nearB) == 0 {
+		return nil, WithoutSlivers(a), nil
+	}
+	if err := boundCrossings(nearA, nearB); err != nil {
+		return nil, nil, err
+	}
+	ga, gb := toGeom(nearA), toGeom(nearB)
+	if inside, err = apply("intersection", geom.Intersection, ga, gb); err != nil {
+		return nil, nil, err
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, nil, err
+	}
+	if outside, err = apply("difference", geom.Difference, ga, gb); err != nil {
+		return nil, nil, err
+	}
+	if err := agree("cut", nearA.Area(), inside.Area()+outside.Area()); err != nil {
+		return nil, nil, err
+	}
+	return WithoutSlivers(inside), WithoutSlivers(append(farA, outside...)), nil
+}
+
+// WithoutSlivers drops polygons and fills holes smaller than geo.SliverArea.
+// It gives nil, not an empty region, when nothing is left.
+func WithoutSlivers(r plane.Region) plane.Region {
+	var out plane.Region
+	for _, p := range r {
+		if p.Area() < geo.SliverArea {
+			continue
+		}
+		kept := plane.Polygon{p[0]}
+		for _, hole := range p[1:] {
+			if math.Abs(float64(hole.SignedArea())) >= float64(geo.SliverArea) {
+				kept = append(kept, hole)
+			}
+		}
+		out = append(out, kept)
+	}
+	return out
+}
+
+// What the engine's rounding may move: crumbs of up to 1e-4 m2 along shared
+// edges were measured, and float64 carries 16 digits of the sum.
+const (
+	crumbs       geo.SquareMetres = 1e-3
+	areaRoundOff                  = 1e-9
+)
+
+func agree(op string, want, got geo.SquareMetres) error {
+	allowed := crumbs + want*areaRoundOff
+	if off := geo.SquareMetres(math.Abs(float64(want - got))); !(off <= allowed) {
+		return &MismatchError{Op: op, Off: off, Allowed: allowed}
+	}
+	return nil
+}
+
+// apply runs one engine operation and takes the polygons of its result; the
+// lines and points where inputs only touch are no ground.
+func apply(op string, do func(a, b geom.Geometry) (geom.Geometry, error), a, b geom.Geometry) (r plane.Region, err error) {
+	// The port signals trouble by panics and catches those it knows; one it
+	// does not know must not take the service down.
+	defer func() {
+		if p := recover(); p != nil {
+			r, err = nil, &EngineError{Op: op, Err: fmt.Errorf("the engine gave up: %v", p)}
+		}
+	}()
+	g, err := do(a, b)
+	if err != nil {
+		return nil, &EngineError{Op: op, Err: err}
+	}
+	return fromGeom(g), nil
+}
+
+func toGeom(r plane.Region) geom.Geometry {
+	polys := make([]geom.Polygon, len(r))
+	for i, p := range r {
+		rings := make([]geom.LineString, len(p))
+		for j, ring := range p {
+			xy := make([]float64, 0, 2*len(ring))
+			for _, c := range ring {
+				xy = append(xy, c.X, c.Y)
+			}
+			rings[j] = geom.NewLineString(geom.NewSequence(xy, geom.DimXY))
+		}
+		polys[i] = geom.NewPolygon(rings)
+	}
+	if len(polys) == 1 {
+		return polys[0].AsGeometry()
+	}
+	return geom.NewMultiPolygon(polys).AsGeometry()
+}
+
+func fromGeom(g geom.Geometry) plane.Region {
+	var out plane.Region
+	for _, part := range g.Dump() {
+		poly, ok := part.AsPolygon()
+		if !ok || poly.IsEmpty() {
+			continue
+		}
+		p := plane.Polygon{fromRing(poly.ExteriorRing(), true)}
+		for i := range poly.NumInteriorRings() {
+			p = append(p, fromRing(poly.InteriorRingN(i), false))
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+func fromRing(l geom.LineString, ccw bool) plane.Ring {
+	seq := l.Coordinates()
+	r := make(plane.Ring, seq.Length())
+	for i := range r {
+		xy := seq.GetXY(i)
+		r[i] = plane.XY{X: xy.X, Y: xy.Y}
+	}
+	r = slices.Compact(r)
+	if (r.SignedArea() > 0) != ccw {
+		slices.Reverse(r)
+	}
+	return r
+}
