@@ -1,0 +1,52 @@
+# caneward: build, run, test. See DEVELOPERS.md.
+PORT ?= 8080
+GO ?= go
+BIN := bin/caneward
+WEB := web/app
+# Extension loading off: records never load code.
+TAGS := sqlite_omit_load_extension
+VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
+
+.PHONY: run build web test test-go test-web test-browser lint bench soak screenshots tools
+
+run: build
+	@$(BIN) demo --listen 127.0.0.1:$(PORT)
+
+build: web
+	$(GO) build -tags '$(TAGS)' -ldflags '-X main.version=$(VERSION)' -o $(BIN) ./cmd/caneward
+
+# The page is built by npm from the lock file alone; no install script runs.
+$(WEB)/node_modules/.installed: $(WEB)/package.json $(WEB)/package-lock.json
+	cd $(WEB) && npm ci --ignore-scripts --no-audit --no-fund
+	@touch $@
+
+web: web/dist/index.html
+
+web/dist/index.html: $(WEB)/node_modules/.installed $(shell find $(WEB)/src $(WEB)/public $(WEB)/index.html $(WEB)/*.ts $(WEB)/tsconfig*.json -type f 2>/dev/null)
+	cd $(WEB) && npm run --silent build
+
+test: lint test-go test-web test-browser
+	@echo "all tests ran"
+
+lint: web
+	@test -z "$$(gofmt -l cmd geo blocks records tiles web/*.go web/problem)" || { gofmt -l cmd geo blocks records tiles web/*.go web/problem; echo "gofmt would change the files above"; exit 1; }
+	$(GO) vet -tags '$(TAGS)' ./...
+	cd $(WEB) && npm run --silent lint
+
+# The race detector runs where goroutines share state; the pure arithmetic runs without it.
+RACED := ./records/memory/... ./records/sqlite/... ./records/people/... ./records/entry/... ./web/... ./tiles/...
+test-go: web
+	$(GO) test -tags '$(TAGS)' -timeout 12m ./...
+	$(GO) test -tags '$(TAGS)' -timeout 12m -race $(RACED)
+
+test-web: $(WEB)/node_modules/.installed
+	cd $(WEB) && npm test --silent
+
+test-browser: build
+	.ci/browser.sh
+
+bench:
+	.ci/bench.sh
+
+screenshots: build
+	cd $(WEB) && node e2e/screenshots.mjs ../../testdata/screenshots
