@@ -1,0 +1,93 @@
+// Package wire turns shapes into bytes and back: GeoJSON (RFC 7946) with
+// errors that say where, and EWKB for the stores.
+//
+// The GeoJSON reader is strict. It takes nothing it does not understand, names
+// the place of what it refuses, and never panics whatever the bytes. What a
+// careful person could mend (a ring left open, a longitude on the next copy of
+// the map) is refused by [DecodeGeometry] and mended with a note when
+// [Options.Lenient] is set.
+//
+// Positions are longitude, latitude in degrees, WGS 84, then optionally a
+// height in metres and a measure (a track's time, Unix seconds):
+// [lon, lat], [lon, lat, z] or [lon, lat, z, m]. GeoJSON has no way to leave
+// the height out of a position with a measure, so such a height is written as
+// 0; a shape with measures whose heights are all exactly 0 is read back
+// without heights.
+package wire
+
+import (
+	"encoding/json"
+
+	"caneward/geo"
+)
+
+// Limits bound what a reader takes. A zero field takes the field of
+// DefaultLimits.
+type Limits struct {
+	Bytes    int64 // of a whole file or document
+	Features int   // in a file
+	Vertices int   // in a file, or in the one shape of DecodeGeometry
+	Depth    int   // of nested objects and arrays
+}
+
+// DefaultLimits hold for files that people import. A season of a sprayer's
+// track at one fix a second is about half a million vertices; the deepest
+// GeoJSON in use, polygons in a collection in a feature in a collection, nests
+// ten levels.
+var DefaultLimits = Limits{Bytes: 64 << 20, Features: 100_000, Vertices: 1_000_000, Depth: 40}
+
+func (l Limits) filled() Limits {
+	if l.Bytes <= 0 {
+		l.Bytes = DefaultLimits.Bytes
+	}
+	if l.Features <= 0 {
+		l.Features = DefaultLimits.Features
+	}
+	if l.Vertices <= 0 {
+		l.Vertices = DefaultLimits.Vertices
+	}
+	if l.Depth <= 0 {
+		l.Depth = DefaultLimits.Depth
+	}
+	return l
+}
+
+// Options say how a file is read.
+type Options struct {
+	Limits Limits
+	// Lenient mends what can be mended without guessing and reports it as a
+	// departure: rings left open are closed, longitudes up to one turn beyond
+	// 180 are brought back, empty parts are left out.
+	Lenient bool
+}
+
+// IDKind tells how a feature's id was written; 7 and "7" are different ids.
+type IDKind int
+
+// The id kinds.
+const (
+	NoID IDKind = iota
+	StringID
+	NumberID
+)
+
+// Feature is a GeoJSON Feature.
+type Feature struct {
+	ID         string // as written: digits of a number are kept, however many
+	IDKind     IDKind
+	Geometry   geo.Geometry
+	Properties json.RawMessage // the JSON object byte for byte; nil when absent or null
+	Foreign    []Member        // members RFC 7946 does not name, in file order
+	CRS        string          // name in a crs member of the feature or its geometry, "" for none
+
+	Number     int      // place in the file, from 1
+	Byte       int64    // where the feature starts, from 0
+	Line       int      // likewise, from 1
+	Departures []*Error // what Lenient mended
+}
+
+// Member is a name and a value of a JSON object.
+type Member struct {
+	Name  string
+	Value json.RawMessage
+}
