@@ -67,8 +67,18 @@ var (
 		"{topic} necesita {key}. Entradas: {known}.")
 )
 
-// Topics lists the sums, by name.
-func Topics() []Topic {
+// Topics names the sums, in order.
+func Topics() []string {
+	names := make([]string, 0, len(topics))
+	for n := range topics {
+		names = append(names, n)
+	}
+	sort.Strings(names)
+	return names
+}
+
+// Describe lists the sums with their inputs, by name.
+func Describe() []Topic {
 	list := make([]Topic, 0, len(topics))
 	for name, t := range topics {
 		one := Topic{Name: name, Formula: t.formula, Source: t.source}
@@ -88,7 +98,7 @@ func Topics() []Topic {
 func Do(name string, given map[string]any) (Answer, error) {
 	t, ok := topics[name]
 	if !ok {
-		return Answer{}, fault.New(fault.Missing, sayTopic.With(words.Args{"topic": shorten(name), "known": topicNames()}))
+		return Answer{}, fault.New(fault.Missing, sayTopic.With(words.Args{"topic": shorten(name), "known": strings.Join(Topics(), ", ")}))
 	}
 	in, err := read(name, t.keys, given)
 	if err != nil {
@@ -106,15 +116,6 @@ func Do(name string, given map[string]any) (Answer, error) {
 		how = t.how.With(r.how)
 	}
 	return Answer{Value: r.value, Unit: r.unit, Formula: t.formula, Source: t.source, How: how}, nil
-}
-
-func topicNames() string {
-	names := make([]string, 0, len(topics))
-	for n := range topics {
-		names = append(names, n)
-	}
-	sort.Strings(names)
-	return strings.Join(names, ", ")
 }
 
 // maxShown keeps what somebody typed from filling the message that refuses it.

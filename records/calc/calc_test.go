@@ -268,12 +268,12 @@ func TestParseArgs(t *testing.T) {
 
 // No input, however odd, may panic or give an answer that is no number.
 func FuzzDo(f *testing.F) {
-	for i, topic := range Topics() {
+	for i, topic := range Describe() {
 		f.Add(topic.Name, float64(i), "x", "2026-05-01")
 	}
 	f.Fuzz(func(t *testing.T, topic string, n float64, word, when string) {
 		given := map[string]any{}
-		for _, known := range Topics() {
+		for _, known := range Describe() {
 			if known.Name != topic {
 				continue
 			}
