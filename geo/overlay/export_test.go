@@ -1,0 +1,5 @@
+package overlay
+
+// UnionWithSlivers is Union before slivers are dropped, to compare with
+// engines that keep them.
+var UnionWithSlivers = unionTree
