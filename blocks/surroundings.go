@@ -1,0 +1,78 @@
+package blocks
+
+import (
+	"encoding/json"
+
+	"caneward/blocks/fault"
+	"caneward/blocks/words"
+	"caneward/geo"
+
+	"github.com/paulmach/orb"
+)
+
+// SurroundingsKind is what lies near a block and bears on what may be done
+// there; the list is closed.
+type SurroundingsKind string
+
+// The kinds.
+const (
+	Water         SurroundingsKind = "water"
+	Well          SurroundingsKind = "well"
+	Dwelling      SurroundingsKind = "dwelling"
+	School        SurroundingsKind = "school"
+	Hives         SurroundingsKind = "hives"
+	SensitiveCrop SurroundingsKind = "sensitive-crop"
+	WildBrambles  SurroundingsKind = "wild-brambles"
+	Road          SurroundingsKind = "road"
+	Boundary      SurroundingsKind = "boundary"
+	Other         SurroundingsKind = "other"
+)
+
+// SurroundingsKinds lists every kind in the order screens show them.
+var SurroundingsKinds = []SurroundingsKind{Water, Well, Dwelling, School, Hives, SensitiveCrop, WildBrambles, Road, Boundary, Other}
+
+var surroundingsNames = map[SurroundingsKind]words.Message{
+	Water:         words.New("blocks-water", "water", "agua"),
+	Well:          words.New("blocks-well", "well", "pozo"),
+	Dwelling:      words.New("blocks-dwelling", "dwelling", "vivienda"),
+	School:        words.New("blocks-school", "school", "escuela"),
+	Hives:         words.New("blocks-hives", "hives", "colmenas"),
+	SensitiveCrop: words.New("blocks-sensitive-crop", "sensitive crop", "cultivo sensible"),
+	WildBrambles:  words.New("blocks-wild-brambles", "wild brambles", "zarzas silvestres"),
+	Road:          words.New("blocks-road", "road", "camino"),
+	Boundary:      words.New("blocks-boundary", "boundary", "lindero"),
+	Other:         words.New("blocks-other", "other", "otro"),
+}
+
+// Text is the kind in words; empty for an unknown kind.
+func (k SurroundingsKind) Text() words.Text { return surroundingsNames[k].Plain() }
+
+// Surroundings is one such thing.
+type Surroundings struct {
+	Kind SurroundingsKind
+	Name string
+	// DrawnByEye says that the shape was drawn from a picture or from memory, not
+	// measured: distances to it are no better than the drawing.
+	DrawnByEye bool
+	Shape      orb.Geometry
+}
+
+// ParseSurroundings reads one; kind and shape must be there. The details say
+// what is wrong; a field at fault is zero.
+func ParseSurroundings(g geo.Geometry, raw json.RawMessage) (Surroundings, []fault.Detail) {
+	p := open(raw)
+	before := len(p.faults)
+	s := Surroundings{
+		Kind:       choose(p, "kind", SurroundingsKinds),
+		Name:       p.text("name"),
+		DrawnByEye: p.yes("drawn_by_eye"),
+		Shape:      g.Flat,
+	}
+	if _, there := p.members["kind"]; s.Kind == "" && (!there || len(p.faults) == before) {
+		p.fault("kind", needed.Plain())
+	}
+	if g.Empty() {
+		p.place(g, anyShape)
+	}
+	return s, p.faults
+}
