@@ -2,4 +2,4 @@ package overlay
 
 // UnionWithSlivers is Union before slivers are dropped, to compare with
 // engines that keep them.
-var UnionWithSlivers = unionTree
+var UnionWithSlivers = unionChecked

@@ -319,6 +319,14 @@ func jitter(rnd *rand.Rand, r plane.Region, by float64) plane.Region {
 	return plane.Region{{append(out, out[0])}}
 }
 
+func line(xy ...float64) plane.Line {
+	var l plane.Line
+	for i := 0; i+1 < len(xy); i += 2 {
+		l = append(l, plane.XY{X: xy[i], Y: xy[i+1]})
+	}
+	return l
+}
+
 func TestCutLines(t *testing.T) {
 	ring := func(ps ...plane.XY) plane.Ring { return append(ps, ps[0]) }
 	withHole := plane.Region{{
@@ -328,23 +336,23 @@ func TestCutLines(t *testing.T) {
 	twoParts := append(box(0, 0, 5, 10), box(5, 0, 10, 10)...)
 	tests := []struct {
 		name   string
-		line   plane.Line
+		in     plane.Line
 		ground plane.Region
 		want   []plane.Line
 	}{
-		{"no ground", plane.Line{{0, 0}, {1, 1}}, nil, nil},
-		{"outside", plane.Line{{-5, 0}, {-1, 20}}, withHole, nil},
-		{"within", plane.Line{{1, 1}, {2, 1}, {2, 3}}, withHole, []plane.Line{{{1, 1}, {2, 1}, {2, 3}}}},
-		{"through the hole", plane.Line{{-5, 5}, {15, 5}}, withHole, []plane.Line{{{0, 5}, {4, 5}}, {{6, 5}, {10, 5}}}},
-		{"back again", plane.Line{{15, 5}, {-5, 5}}, withHole, []plane.Line{{{10, 5}, {6, 5}}, {{4, 5}, {0, 5}}}},
-		{"along the edge", plane.Line{{-5, 10}, {15, 10}}, withHole, []plane.Line{{{0, 10}, {10, 10}}}},
-		{"along the hole's edge", plane.Line{{2, 4}, {8, 4}}, withHole, []plane.Line{{{2, 4}, {8, 4}}}},
-		{"through a corner only", plane.Line{{-1, 1}, {1, -1}}, withHole, nil},
-		{"over a shared edge", plane.Line{{1, 5}, {9, 5}}, twoParts, []plane.Line{{{1, 5}, {9, 5}}}},
-		{"out and in again", plane.Line{{1, 9}, {1, 12}, {3, 12}, {3, 8}}, withHole, []plane.Line{{{1, 9}, {1, 10}}, {{3, 10}, {3, 8}}}},
+		{"no ground", line(0, 0, 1, 1), nil, nil},
+		{"outside", line(-5, 0, -1, 20), withHole, nil},
+		{"within", line(1, 1, 2, 1, 2, 3), withHole, []plane.Line{line(1, 1, 2, 1, 2, 3)}},
+		{"through the hole", line(-5, 5, 15, 5), withHole, []plane.Line{line(0, 5, 4, 5), line(6, 5, 10, 5)}},
+		{"back again", line(15, 5, -5, 5), withHole, []plane.Line{line(10, 5, 6, 5), line(4, 5, 0, 5)}},
+		{"along the edge", line(-5, 10, 15, 10), withHole, []plane.Line{line(0, 10, 10, 10)}},
+		{"along the hole's edge", line(2, 4, 8, 4), withHole, []plane.Line{line(2, 4, 8, 4)}},
+		{"through a corner only", line(-1, 1, 1, -1), withHole, nil},
+		{"over a shared edge", line(1, 5, 9, 5), twoParts, []plane.Line{line(1, 5, 9, 5)}},
+		{"out and in again", line(1, 9, 1, 12, 3, 12, 3, 8), withHole, []plane.Line{line(1, 9, 1, 10), line(3, 10, 3, 8)}},
 	}
 	for _, c := range tests {
-		got, err := overlay.CutLines(context.Background(), []plane.Line{c.line}, c.ground)
+		got, err := overlay.CutLines(context.Background(), []plane.Line{c.in}, c.ground)
 		if err != nil {
 			t.Errorf("%s: %v", c.name, err)
 			continue

@@ -109,13 +109,18 @@ func TestTurn(t *testing.T) {
 	}
 }
 
+func ring(xy ...float64) plane.Ring {
+	var r plane.Ring
+	for i := 0; i < len(xy); i += 2 {
+		r = append(r, plane.XY{X: xy[i], Y: xy[i+1]})
+	}
+	return append(r, r[0])
+}
+
 func TestContains(t *testing.T) {
 	r := plane.Region{
-		{
-			{{0, 0}, {10, 0}, {10, 10}, {0, 10}, {0, 0}},
-			{{4, 4}, {4, 6}, {6, 6}, {6, 4}, {4, 4}},
-		},
-		{{{10, 0}, {20, 0}, {20, 10}, {10, 0}}},
+		{ring(0, 0, 10, 0, 10, 10, 0, 10), ring(4, 4, 4, 6, 6, 6, 6, 4)},
+		{ring(10, 0, 20, 0, 20, 10)},
 	}
 	tests := []struct {
 		name string
