@@ -1,0 +1,148 @@
+package main
+
+import (
+	"context"
+	"crypto/tls"
+	"errors"
+	"flag"
+	"fmt"
+	"log/slog"
+	"net"
+	"os"
+	"strings"
+
+	"caneward/blocks/words"
+	"caneward/records/demofarm"
+	"caneward/records/entry"
+	"caneward/records/sqlite"
+	"caneward/tiles"
+	"caneward/web"
+)
+
+var (
+	serving     = words.New("cmd-serving", "caneward serves on {address}", "caneward sirve en {address}")
+	demoHead    = words.New("cmd-demo-head", "Invented demo data: not for use in a field. Sign in as grower, applicator, scout or adviser (farm “demo”), or neighbour (farm “demo-two”); the password of each is {password}", "Datos de muestra inventados: no usar en el campo. Entre como grower, applicator, scout o adviser (finca «demo») o neighbour (finca «demo-two»); la contraseña de todos es {password}")
+	making      = words.New("cmd-demo-making", "making the demo farm …", "creando la finca de muestra …")
+	needData    = words.New("cmd-need-data", "--data names the folder of the records", "--data indica la carpeta de los registros")
+	halfTLS     = words.New("cmd-half-tls", "--tls-cert and --tls-key go together", "--tls-cert y --tls-key van juntos")
+	notLoopback = words.New("cmd-not-loopback", "the demo listens on this machine only (127.0.0.1, ::1 or localhost); {address} is not on it", "la muestra solo escucha en esta máquina (127.0.0.1, ::1 o localhost); {address} no está en ella")
+	notEmpty    = words.New("cmd-not-empty", "{dir} is not empty; the demo wants a new folder", "{dir} no está vacía; la muestra necesita una carpeta nueva")
+	plainHTTP   = words.New("cmd-plain-http", "Without TLS, browsers on other machines refuse positions and offline work; give --tls-cert and --tls-key, or put a proxy with TLS in front.", "Sin TLS, los navegadores de otras máquinas no dan posición ni trabajan sin señal; indique --tls-cert y --tls-key o ponga delante un proxy con TLS.")
+)
+
+const defaultListen = "127.0.0.1:8080"
+
+func serve(ctx context.Context, s *session, args []string) error {
+	flags := flag.NewFlagSet("serve", flag.ContinueOnError)
+	data := flags.String("data", "", "")
+	listen := flags.String("listen", defaultListen, "")
+	cert := flags.String("tls-cert", "", "")
+	key := flags.String("tls-key", "", "")
+	base := flags.String("base-map", "", "")
+	public := flags.String("public-url", "", "")
+	if _, err := parse(flags, args, 0); err != nil {
+		return err
+	}
+	if *data == "" {
+		return usageError{needData.Plain()}
+	}
+	if (*cert == "") != (*key == "") {
+		return usageError{halfTLS.Plain()}
+	}
+	baseMap, err := openBase(*base)
+	if err != nil {
+		return err
+	}
+	store, err := sqlite.Open(ctx, *data, sqlite.Options{})
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	if *cert == "" && !loopback(*listen) {
+		fmt.Fprintln(s.talk, plainHTTP.Plain().In(s.language))
+	}
+	return answer(ctx, s, store, *listen, web.Config{
+		BaseMap: baseMap, PublicURL: *public, Secure: *cert != "" || strings.HasPrefix(*public, "https://"),
+	}, *cert, *key)
+}
+
+func openBase(where string) (tiles.BaseMap, error) {
+	if where == "" {
+		return nil, nil
+	}
+	return tiles.OpenBaseMap(where)
+}
+
+// answer listens and serves until the context ends.
+func answer(ctx context.Context, s *session, store *sqlite.Store, listen string, config web.Config, cert, key string) error {
+	listener, err := net.Listen("tcp", listen)
+	if err != nil {
+		return err
+	}
+	config.Store = store
+	config.Desk = &entry.Desk{Store: store}
+	config.Version = version
+	config.Logger = slog.New(slog.NewTextHandler(s.talk, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	handler, err := web.New(config)
+	if err != nil {
+		return errors.Join(err, listener.Close())
+	}
+	scheme := "http://"
+	var secured *tls.Config
+	if cert != "" {
+		scheme = "https://"
+		pair, err := tls.LoadX509KeyPair(cert, key)
+		if err != nil {
+			return errors.Join(err, listener.Close())
+		}
+		secured = &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12}
+	}
+	fmt.Fprintln(s.out, serving.With(words.Args{"address": scheme + listener.Addr().String()}).In(s.language))
+	return web.Serve(ctx, listener, handler, secured)
+}
+
+func demo(ctx context.Context, s *session, args []string) (err error) {
+	flags := flag.NewFlagSet("demo", flag.ContinueOnError)
+	listen := flags.String("listen", defaultListen, "")
+	data := flags.String("data", "", "")
+	base := flags.String("base-map", "", "")
+	if _, err := parse(flags, args, 0); err != nil {
+		return err
+	}
+	if !loopback(*listen) {
+		return usageError{notLoopback.With(words.Args{"address": *listen})}
+	}
+	dir := *data
+	if dir == "" {
+		if dir, err = os.MkdirTemp("", "caneward-demo-"); err != nil {
+			return err
+		}
+		defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	} else if entries, err := os.ReadDir(dir); err == nil && len(entries) > 0 {
+		return usageError{notEmpty.With(words.Args{"dir": dir})}
+	}
+	baseMap, err := openBase(*base)
+	if err != nil {
+		return err
+	}
+	store, err := sqlite.Open(ctx, dir, sqlite.Options{})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, store.Close()) }()
+	fmt.Fprintln(s.talk, making.Plain().In(s.language))
+	if err := demofarm.Build(ctx, store); err != nil {
+		return err
+	}
+	fmt.Fprintln(s.out, demoHead.With(words.Args{"password": demofarm.Password}).In(s.language))
+	return answer(ctx, s, store, *listen, web.Config{BaseMap: baseMap}, "", "")
+}
+
+func loopback(address string) bool {
+	host, _, err := net.SplitHostPort(address)
+	if err != nil {
+		return false
+	}
+	ip := net.ParseIP(host)
+	return host == "localhost" || ip != nil && ip.IsLoopback()
+}

@@ -1,0 +1,139 @@
+package entry
+
+import (
+	"context"
+	"math"
+
+	"caneward/blocks/fault"
+	"caneward/blocks/words"
+	"caneward/geo"
+	"caneward/geo/measure"
+	"caneward/records"
+	"caneward/records/scouting"
+)
+
+func findRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, error) {
+	find, details := scouting.ParseFind(w.Record.Geometry, w.Record.Properties)
+	if len(details) > 0 {
+		return details, nil
+	}
+	for _, r := range []struct {
+		field string
+		kind  records.Kind
+		id    records.ID
+	}{{"block", records.Blocks, find.Block}, {"visit", records.Visits, find.Visit}, {"surroundings", records.Surroundings, find.Surroundings}} {
+		more, err := refer(s, r.field, r.kind, r.id)
+		if err != nil {
+			return nil, err
+		}
+		details = append(details, more...)
+	}
+	if len(details) > 0 {
+		return details, nil
+	}
+	more, err := findPlace(s, find)
+	if err != nil {
+		return nil, err
+	}
+	details = append(details, more...)
+	more, err = mayConfirm(s, w, find)
+	return append(details, more...), err
+}
+
+// findPlace holds a find against the ground it names or, where it names none,
+// against every block.
+func findPlace(s *scope, find scouting.Find) ([]fault.Detail, error) {
+	slack := edgeFix
+	if find.Accuracy != nil {
+		slack += fixReach * *find.Accuracy
+	}
+	if find.Block != "" {
+		g, _, err := s.ground(find.Block)
+		if err != nil {
+			return nil, err
+		}
+		details := scouting.Check(find, g.rowPlants())
+		if find.Row > 0 {
+			slack = max(slack, strayFix)
+		}
+		if find.At == nil {
+			return details, nil
+		}
+		if d := g.outside(*find.At); d > slack {
+			details = append(details, fault.Detail{Field: "geometry", At: place(*find.At), Fix: findFix.Plain(),
+				Text: findFarFromBlock.With(words.Args{"block": g.block.Name, "metres": math.Ceil(float64(d))})})
+		}
+		return details, nil
+	}
+	if find.Surroundings != "" || find.At == nil {
+		return nil, nil
+	}
+	return outsideEveryBlock(s, *find.At, slack)
+}
+
+func outsideEveryBlock(s *scope, at geo.Position, slack geo.Metres) ([]fault.Detail, error) {
+	for _, reach := range []geo.Metres{slack, nearestSearch} {
+		box := around(at, reach)
+		nearest, name := geo.Metres(math.Inf(1)), ""
+		err := s.each(records.Blocks, records.Query{Box: &box}, func(id records.ID, _ records.Record) error {
+			g, _, err := s.ground(id)
+			if err != nil {
+				return err
+			}
+			// Beyond the frame's reach the ellipsoid to the block's middle will do:
+			// it only names the nearest block in a refusal.
+			d := measure.Distance(at, g.frame.Origin())
+			if d < nearestSearch {
+				d = g.outside(at)
+			}
+			if d < nearest {
+				nearest, name = d, g.block.Name
+			}
+			return nil
+		})
+		switch {
+		case err != nil:
+			return nil, err
+		case nearest <= slack:
+			return nil, nil
+		case !math.IsInf(float64(nearest), 1):
+			return []fault.Detail{{Field: "geometry", At: place(at), Fix: findFix.Plain(),
+				Text: findOutside.With(words.Args{"block": name, "metres": math.Ceil(float64(nearest))})}}, nil
+		}
+	}
+	return []fault.Detail{{Field: "geometry", At: place(at), Fix: findFix.Plain(), Text: findNowhere.Plain()}}, nil
+}
+
+func place(at geo.Position) *[2]float64 { return &[2]float64{at[0], at[1]} }
+
+// mayConfirm: what a scout sees is a suspicion. A find is confirmed or refuted
+// by an adviser, or by a laboratory's result that names it.
+func mayConfirm(s *scope, w records.Write, find scouting.Find) ([]fault.Detail, error) {
+	if find.State != scouting.Confirmed && find.State != scouting.Refuted || w.By.Role == records.Adviser {
+		return nil, nil
+	}
+	before, found, err := s.record(records.Finds, w.ID)
+	if err != nil {
+		return nil, err
+	}
+	if found {
+		if old, _ := scouting.ParseFind(before.Geometry, before.Properties); old.State == find.State {
+			return nil, nil
+		}
+	}
+	named := false
+	err = s.each(records.Samples, records.Query{}, func(_ records.ID, rec records.Record) error {
+		sample, _ := scouting.ParseSample(rec.Geometry, rec.Properties)
+		if sample.Result == "" {
+			return nil
+		}
+		for _, id := range sample.Finds {
+			named = named || id == w.ID
+		}
+		return nil
+	})
+	if err != nil || named {
+		return nil, err
+	}
+	return []fault.Detail{{Field: "state", Text: confirmNeedsLab.With(words.Args{"state": scouting.StateName(find.State)})}}, nil
+}

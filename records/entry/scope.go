@@ -1,0 +1,157 @@
+package entry
+
+import (
+	"math"
+	"sort"
+
+	"github.com/paulmach/orb"
+
+	"caneward/blocks"
+	"caneward/blocks/fault"
+	"caneward/geo"
+	"caneward/geo/plane"
+	"caneward/records"
+	"caneward/records/scouting"
+)
+
+// scope reads the farm as it will be once the writes before this one in the
+// batch are stored.
+type scope struct {
+	reader  records.Reader
+	pending map[records.Kind]map[records.ID]*records.Record // nil record: deleted
+	grounds map[records.ID]*ground
+}
+
+// ground is a block with what checks of finds and visits ask of it.
+type ground struct {
+	id    records.ID
+	block blocks.Block
+	frame plane.Frame
+	shape plane.Shape
+	rows  map[int]rowOf // by number; empty when no rows are laid out
+}
+
+type rowOf struct {
+	id     records.ID
+	plants int
+}
+
+func (g *ground) rowPlants() []scouting.RowPlants {
+	rows := make([]scouting.RowPlants, 0, len(g.rows))
+	for number, r := range g.rows {
+		rows = append(rows, scouting.RowPlants{Number: number, Plants: r.plants})
+	}
+	return rows
+}
+
+func newScope(r records.Reader) *scope {
+	return &scope{reader: r, pending: map[records.Kind]map[records.ID]*records.Record{}, grounds: map[records.ID]*ground{}}
+}
+
+func (s *scope) pend(w records.Write) {
+	if s.pending[w.Kind] == nil {
+		s.pending[w.Kind] = map[records.ID]*records.Record{}
+	}
+	s.pending[w.Kind][w.ID] = nil
+	if !w.Delete {
+		s.pending[w.Kind][w.ID] = &w.Record
+	}
+	if w.Kind == records.Blocks || w.Kind == records.Rows {
+		clear(s.grounds)
+	}
+}
+
+// record is the current record; false when there is none.
+func (s *scope) record(kind records.Kind, id records.ID) (records.Record, bool, error) {
+	if rec, here := s.pending[kind][id]; here {
+		if rec == nil {
+			return records.Record{}, false, nil
+		}
+		return *rec, true, nil
+	}
+	rev, err := s.reader.Current(kind, id)
+	if fault.Is(err, fault.Missing) {
+		return records.Record{}, false, nil
+	}
+	return rev.Record, err == nil, err
+}
+
+// each visits the current records of a kind that the query admits, by id.
+func (s *scope) each(kind records.Kind, q records.Query, visit func(records.ID, records.Record) error) error {
+	page, err := s.reader.List(kind, q)
+	if err != nil {
+		return err
+	}
+	found := map[records.ID]records.Record{}
+	for _, rev := range page.Revisions {
+		found[rev.ID] = rev.Record
+	}
+	for id, rec := range s.pending[kind] {
+		delete(found, id)
+		if rec != nil && q.Admits(records.FacetsOf(kind, *rec), *rec) {
+			found[id] = *rec
+		}
+	}
+	ids := make([]records.ID, 0, len(found))
+	for id := range found {
+		ids = append(ids, id)
+	}
+	sort.Slice(ids, func(i, j int) bool { return ids[i] < ids[j] })
+	for _, id := range ids {
+		if err := visit(id, found[id]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// ground is a block's; false when there is no such block.
+func (s *scope) ground(id records.ID) (*ground, bool, error) {
+	if g, known := s.grounds[id]; known {
+		return g, g != nil, nil
+	}
+	rec, found, err := s.record(records.Blocks, id)
+	if err != nil || !found {
+		if err == nil {
+			s.grounds[id] = nil
+		}
+		return nil, false, err
+	}
+	g, err := groundOf(id, rec)
+	if err != nil {
+		return nil, false, err
+	}
+	err = s.each(records.Rows, records.Query{Equal: map[string]string{"block": string(id)}}, func(id records.ID, rec records.Record) error {
+		// A stored row has passed the same parsing before.
+		row, _ := blocks.ParseRow(rec.Geometry, rec.Properties)
+		g.rows[row.Number] = rowOf{id, row.Plants}
+		return nil
+	})
+	if err != nil {
+		return nil, false, err
+	}
+	s.grounds[id] = g
+	return g, true, nil
+}
+
+func groundOf(id records.ID, rec records.Record) (*ground, error) {
+	block, _ := blocks.Parse(rec.Geometry, rec.Properties)
+	frame, err := plane.FrameOf(rec.Geometry.Flat)
+	if err != nil {
+		return nil, err
+	}
+	shape, err := frame.Shape(rec.Geometry.Flat)
+	if err != nil {
+		return nil, err
+	}
+	return &ground{id: id, block: block, frame: frame, shape: shape, rows: map[int]rowOf{}}, nil
+}
+
+// around is a box that holds everything within d of the position, a little
+// generous: candidates are measured exactly afterwards.
+func around(at geo.Position, d geo.Metres) geo.Box {
+	const metresPerDegree = 110_000 // of latitude, at its smallest
+	dLat := float64(d) / metresPerDegree
+	dLon := min(dLat/max(math.Cos(at[1]*math.Pi/180), 0.01), 179)
+	return orb.Bound{Min: orb.Point{at[0] - dLon, at[1] - dLat}, Max: orb.Point{at[0] + dLon, at[1] + dLat}}
+}
