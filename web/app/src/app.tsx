@@ -1,0 +1,347 @@
+import { useCallback, useEffect, useMemo, useRef, useState } from "preact/hooks";
+import { Client, type Net, Sessions } from "./api/client";
+import { language, moment } from "./i18n";
+import { DrawnMap } from "./map/olmap";
+import { type Address, placeNames, readAddress, writeAddress } from "./model/address";
+import { Farm, type FarmInfo, type Who } from "./model/farm";
+import { useFeed } from "./screens/feed";
+import type { Go } from "./screens/place";
+import { places } from "./screens/places";
+import { ActionBar } from "./ui/action";
+import { useRecords, useSignal, useText, useUnits } from "./ui/hooks";
+import { MapKey } from "./ui/key";
+import { ProblemNote } from "./ui/notes";
+import { LanguageChoice, UnitsChoice } from "./ui/settings";
+import { SignIn } from "./ui/signin";
+import { type SheetHeight, sheetHeights, useDrag } from "./ui/sheet";
+import { waiting } from "./ui/waiting";
+
+type Session = { state: "asking" } | { state: "out" } | { state: "failed"; failure: unknown } | { state: "in"; who: Who };
+
+/** The whole page: who is signed in, which farm, and the frame around the places. */
+export function App({ net }: { net: Net }) {
+  const t = useText();
+  const lang = useSignal(language);
+  const sessions = useMemo(() => new Sessions(net), [net]);
+  const [session, setSession] = useState<Session>({ state: "asking" });
+  const [ended, setEnded] = useState(false);
+  const [address, go, goFarm] = useAddress();
+
+  useEffect(() => {
+    document.documentElement.lang = lang;
+  }, [lang]);
+  const ask = useCallback(async () => {
+    try {
+      const who = await sessions.whoAmI();
+      setSession(who ? { state: "in", who } : { state: "out" });
+      setEnded(false);
+    } catch (failure) {
+      setSession({ state: "failed", failure });
+    }
+  }, [sessions]);
+  useEffect(() => {
+    net.onSignedOut = () => setEnded(true);
+    void ask();
+  }, [net, ask]);
+
+  if (session.state === "asking") return <p class="whole-note">{t("core-loading")}</p>;
+  if (session.state === "failed") {
+    return (
+      <main class="whole-note">
+        <ProblemNote problem={session.failure} onRetry={() => void ask()} />
+      </main>
+    );
+  }
+  if (session.state === "out") return <SignIn sessions={sessions} onDone={() => void ask()} />;
+  const signOut = async () => {
+    await sessions.signOut();
+    setSession({ state: "out" });
+  };
+  const farms = session.who.farms;
+  const info = farms.find((f) => f.id === (address.farm ?? farms[0]?.id));
+  if (!info) return <NoFarm asked={address.farm} farms={farms} goFarm={goFarm} signOut={() => void signOut()} />;
+  return (
+    <>
+      <Frame key={info.id} net={net} info={info} who={session.who} address={{ ...address, farm: info.id }} go={go} goFarm={goFarm} signOut={() => void signOut()} />
+      {ended && (
+        <div class="cover">
+          <SignIn sessions={sessions} ended onDone={() => void ask()} />
+        </div>
+      )}
+    </>
+  );
+}
+
+function NoFarm(props: { asked: string | undefined; farms: readonly FarmInfo[]; goFarm: (id: string) => void; signOut: () => void }) {
+  const t = useText();
+  return (
+    <main class="whole-note">
+      <p>{props.asked ? t("core-unknown-farm", { farm: props.asked }) : t("core-no-farm")}</p>
+      {props.farms.map((f) => (
+        <button key={f.id} type="button" onClick={() => props.goFarm(f.id)}>
+          {t("core-open-farm", { farm: f.name })}
+        </button>
+      ))}
+      <button type="button" onClick={props.signOut}>
+        {t("core-sign-out")}
+      </button>
+    </main>
+  );
+}
+
+/** The address as state; go() adds a step to the history, Back takes it away. */
+function useAddress(): [Address, Go, (farm: string) => void] {
+  const [address, setAddress] = useState(() => readAddress(location.pathname, location.search));
+  const latest = useRef(address);
+  latest.current = address;
+  const move = useCallback((next: Address, replace = false) => {
+    const url = writeAddress(next);
+    if (url === location.pathname + location.search) return;
+    if (replace) history.replaceState(null, "", url);
+    else history.pushState(null, "", url);
+    latest.current = next;
+    setAddress(next);
+  }, []);
+  useEffect(() => {
+    const back = () => setAddress(readAddress(location.pathname, location.search));
+    addEventListener("popstate", back);
+    return () => removeEventListener("popstate", back);
+  }, []);
+  const go: Go = useCallback(
+    (change, how) => {
+      const was = latest.current;
+      // Another place has views of its own.
+      const view = change.place && change.place !== was.place && !("view" in change) ? { view: undefined } : {};
+      move({ ...was, ...change, ...view }, how?.replace);
+    },
+    [move],
+  );
+  const goFarm = useCallback(
+    (farm: string) => move({ farm, place: latest.current.place, block: undefined, season: latest.current.season, view: undefined }),
+    [move],
+  );
+  return [address, go, goFarm];
+}
+
+interface FrameProps {
+  readonly net: Net;
+  readonly info: FarmInfo;
+  readonly who: Who;
+  readonly address: Address;
+  readonly go: Go;
+  readonly goFarm: (farm: string) => void;
+  readonly signOut: () => void;
+}
+
+function Frame({ net, info, who, address, go, goFarm, signOut }: FrameProps) {
+  const t = useText();
+  const api = useMemo(() => new Client(net, info.id), [net, info.id]);
+  const farm = useMemo(() => new Farm(info, who, api), [info, who, api]);
+  const [map, setMap] = useState<DrawnMap | null>(null);
+  const [height, setHeight] = useState<SheetHeight>("half");
+  const [width, setWidth] = useState(420);
+  const target = useRef<HTMLDivElement>(null);
+  const sheet = useRef<HTMLElement>(null);
+  const system = useUnits();
+
+  useEffect(() => {
+    const made = new DrawnMap(target.current!);
+    setMap(made);
+    return () => made.end();
+  }, []);
+  useEffect(() => {
+    // The farm stands in the address from the first moment on, so that a link can be copied.
+    if (location.pathname === "/") history.replaceState(null, "", writeAddress(address));
+  }, [address]);
+  useEffect(() => map?.setScaleUnits(system), [map, system]);
+  useEffect(() => {
+    document.title = `${t(`core-place-${address.place}`)} – ${info.name}`;
+  }, [address.place, info.name, t]);
+  useEffect(() => {
+    sheet.current?.scrollTo(0, 0);
+  }, [address.place, address.view, address.block]);
+  useFeed(farm, map, address.season);
+
+  const place = places.find((p) => p.name === address.place) ?? places[0]!;
+  return (
+    <div class={`frame sheet-${height}`} ref={(el) => el?.style.setProperty("--sheet-width", `${width}px`)}>
+      {info.invented && (
+        <p class="invented" role="note">
+          {t("core-invented")}
+        </p>
+      )}
+      <TopLine info={info} who={who} address={address} go={go} goFarm={goFarm} signOut={signOut} />
+      <section class="map-side" aria-label={t("core-map")}>
+        <div class="map" ref={target} tabIndex={0} role="application" aria-label={t("core-map-keys")} />
+        {map && <MapTools map={map} farm={farm} address={address} />}
+      </section>
+      <Splitter width={width} setWidth={setWidth} />
+      <main class="sheet" ref={sheet}>
+        <SheetHandle height={height} setHeight={setHeight} />
+        <div class="sheet-content">{map && <place.Sheet farm={farm} api={api} map={map} address={address} go={go} />}</div>
+        <ActionBar />
+      </main>
+    </div>
+  );
+}
+
+function TopLine({ info, who, address, go, goFarm, signOut }: Omit<FrameProps, "net">) {
+  const t = useText();
+  const [open, setOpen] = useState(false);
+  const count = useSignal(waiting);
+  const thisYear = new Date().getFullYear();
+  const years = new Set(Array.from({ length: 6 }, (_, i) => String(thisYear - i)));
+  if (address.season) years.add(address.season);
+  return (
+    <header class="top">
+      <div class="top-farm">
+        {who.farms.length > 1 ? (
+          <select aria-label={t("core-farm")} value={info.id} onChange={(e) => goFarm(e.currentTarget.value)}>
+            {who.farms.map((f) => (
+              <option key={f.id} value={f.id}>
+                {f.name}
+              </option>
+            ))}
+          </select>
+        ) : (
+          <strong>{info.name}</strong>
+        )}
+        {count > 0 && <span class="waiting">{t("core-waiting", { n: count })}</span>}
+        <button type="button" class="top-more" aria-expanded={open} aria-controls="top-settings" onClick={() => setOpen(!open)}>
+          {t("core-settings")}
+        </button>
+      </div>
+      <nav class="top-places" aria-label={t("core-places")}>
+        {placeNames.map((name) => (
+          <a
+            key={name}
+            href={writeAddress({ ...address, place: name, view: undefined })}
+            aria-current={name === address.place ? "page" : undefined}
+            onClick={(e) => {
+              if (e.ctrlKey || e.metaKey || e.shiftKey) return;
+              e.preventDefault();
+              go({ place: name, view: undefined });
+            }}
+          >
+            {t(`core-place-${name}`)}
+          </a>
+        ))}
+      </nav>
+      <div class={open ? "top-settings open" : "top-settings"} id="top-settings">
+        <select aria-label={t("core-season")} value={address.season ?? ""} onChange={(e) => go({ season: e.currentTarget.value || undefined })}>
+          <option value="">{t("core-season-all")}</option>
+          {[...years].sort().reverse().map((y) => (
+            <option key={y} value={y}>
+              {y}
+            </option>
+          ))}
+        </select>
+        <LanguageChoice />
+        <UnitsChoice />
+        <span class="person">
+          {who.person.display || who.person.name}, {t(`core-role-${info.role}`)}
+        </span>
+        <button type="button" onClick={signOut}>
+          {t("core-sign-out")}
+        </button>
+      </div>
+    </header>
+  );
+}
+
+function MapTools({ map, farm, address }: { map: DrawnMap; farm: Farm; address: Address }) {
+  const t = useText();
+  const [turn, setTurn] = useState(0);
+  const [key, setKey] = useState(false);
+  const blocks = useRecords(farm, "blocks");
+  const finds = useRecords(farm, "finds");
+  useEffect(() => map.onTurn(setTurn), [map]);
+  const chosen = blocks.list.find((b) => b.id === address.block) ?? (blocks.list.length === 1 ? blocks.list[0] : undefined);
+  const bearing = chosen?.feature.properties.row_bearing_deg;
+  const newest = Math.max(blocks.at, finds.at);
+  return (
+    <>
+      <div class="map-tools">
+        <button type="button" aria-label={t("core-zoom-in")} onClick={() => map.zoomBy(1)}>
+          +
+        </button>
+        <button type="button" aria-label={t("core-zoom-out")} onClick={() => map.zoomBy(-1)}>
+          −
+        </button>
+        <button type="button" class="north" aria-label={t("core-turn-north")} title={t("core-turn-north")} onClick={() => map.north()}>
+          <svg viewBox="0 0 32 40" width="32" height="40" aria-hidden="true" ref={(el) => el?.style.setProperty("transform", `rotate(${-turn}deg)`)}>
+            <path d="M16 2 L23 22 L16 18 L9 22 Z" class="north-tip" />
+            <text x="16" y="37" text-anchor="middle">
+              {t("core-north")}
+            </text>
+          </svg>
+        </button>
+        {bearing !== undefined && (
+          <button type="button" title={t("core-turn-rows")} aria-label={t("core-turn-rows")} onClick={() => map.turnTo(bearing)}>
+            <svg viewBox="0 0 32 32" width="32" height="32" aria-hidden="true">
+              <path d="M6 29V9M13 29V9M20 29V9M27 29V9M3 9l3-6 3 6" class="rows-up" />
+            </svg>
+          </button>
+        )}
+        <button type="button" title={t("core-whole-farm")} aria-label={t("core-whole-farm")} onClick={() => map.fit()}>
+          <svg viewBox="0 0 32 32" width="32" height="32" aria-hidden="true">
+            <path d="M4 11V4h7M21 4h7v7M28 21v7h-7M11 28H4v-7" class="rows-up" />
+          </svg>
+        </button>
+        <button type="button" aria-expanded={key} aria-label={t("core-key")} title={t("core-key")} onClick={() => setKey(!key)}>
+          ?
+        </button>
+      </div>
+      {key && <MapKey onClose={() => setKey(false)} />}
+      {newest > 0 && <p class="map-date">{t("core-shown-on", { date: moment(new Date(newest).toISOString(), farm.info.zone) })}</p>}
+    </>
+  );
+}
+
+const narrowest = 380;
+const widest = 460;
+
+function Splitter({ width, setWidth }: { width: number; setWidth: (w: number) => void }) {
+  const t = useText();
+  const set = (w: number) => setWidth(Math.min(widest, Math.max(narrowest, Math.round(w))));
+  const drag = useDrag((x) => set(document.documentElement.clientWidth - x));
+  return (
+    <div
+      class="splitter"
+      role="separator"
+      aria-orientation="vertical"
+      aria-label={t("core-resize")}
+      aria-valuenow={width}
+      aria-valuemin={narrowest}
+      aria-valuemax={widest}
+      tabIndex={0}
+      {...drag}
+      onKeyDown={(e) => {
+        if (e.key === "ArrowLeft") set(width + 20);
+        if (e.key === "ArrowRight") set(width - 20);
+      }}
+    />
+  );
+}
+
+function SheetHandle({ height, setHeight }: { height: SheetHeight; setHeight: (h: SheetHeight) => void }) {
+  const t = useText();
+  const at = sheetHeights.indexOf(height);
+  const step = (by: number) => setHeight(sheetHeights[Math.min(sheetHeights.length - 1, Math.max(0, at + by))]!);
+  const drag = useDrag((_, y, done) => {
+    if (!done) return;
+    const share = 1 - y / document.documentElement.clientHeight;
+    setHeight(share > 0.66 ? "full" : share > 0.33 ? "half" : "low");
+  });
+  return (
+    <div class="sheet-handle" role="group" aria-label={t("core-sheet-height")}>
+      <button type="button" aria-label={t("core-show-map")} disabled={at === 0} onClick={() => step(-1)}>
+        ▼
+      </button>
+      <span class="grip" {...drag} />
+      <button type="button" aria-label={t("core-show-sheet")} disabled={at === sheetHeights.length - 1} onClick={() => step(1)}>
+        ▲
+      </button>
+    </div>
+  );
+}

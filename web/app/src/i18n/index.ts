@@ -1,0 +1,100 @@
+import { kept, type Signal } from "../model/signal";
+import type { Entry } from "./area";
+import { core } from "./core";
+import { disease } from "./disease";
+import { ground } from "./ground";
+import { papers } from "./papers";
+import { pass } from "./pass";
+import { walk } from "./walk";
+
+export const languages = ["en", "es"] as const;
+export type Language = (typeof languages)[number];
+
+const catalogue = {
+  en: { ...core.en, ...ground.en, ...walk.en, ...disease.en, ...pass.en, ...papers.en },
+  es: { ...core.es, ...ground.es, ...walk.es, ...disease.es, ...pass.es, ...papers.es },
+} satisfies Record<Language, Record<string, Entry>>;
+
+/** A key of the catalogue. Every key starts with its area: "ground-", "walk-" … */
+export type Key = keyof (typeof catalogue)["en"];
+
+export type Args = Readonly<Record<string, string | number>>;
+
+/** The language of this page, kept on the device. */
+export const language: Signal<Language> = kept(
+  "caneward.language",
+  languages,
+  globalThis.navigator?.language?.toLowerCase().startsWith("es") ? "es" : "en",
+);
+
+// es-US writes 1,234.5 as US growers do.
+const locales: Record<Language, string> = { en: "en-US", es: "es-US" };
+
+/** The locale for Intl. */
+export function locale(of: Language = language.get()): string {
+  return locales[of];
+}
+
+/**
+ * The text of a key in the page's language. Numbers are written for the
+ * language with at most three decimals: give text where another precision is
+ * meant. `args.n` chooses the plural form.
+ */
+export function t(key: Key, args: Args = {}, of: Language = language.get()): string {
+  const entry: Entry = catalogue[of][key];
+  const text = typeof entry === "string" ? entry : entry[form(args, of)];
+  return text.replace(/\{(\w+)\}/g, (whole, name: string) => {
+    const v = args[name];
+    if (v === undefined) return whole;
+    return typeof v === "number" ? number(v, 3, of) : v;
+  });
+}
+
+function form(args: Args, of: Language): "one" | "other" {
+  const n = Number(args["n"]);
+  return Number.isFinite(n) && new Intl.PluralRules(locales[of]).select(n) === "one" ? "one" : "other";
+}
+
+/** Whether a key made from data ("walk-cause-" + cause) is in the catalogue. */
+export function isKey(key: string): key is Key {
+  return Object.hasOwn(catalogue.en, key);
+}
+
+/** The text for a value that may be newer than this page; the value itself where it is unknown. */
+export function named(prefix: string, value: string): string {
+  const key = `${prefix}${value}`;
+  return isKey(key) ? t(key) : value;
+}
+
+/** A number with at most `digits` decimals, grouped. */
+export function number(value: number, digits = 0, of: Language = language.get()): string {
+  return new Intl.NumberFormat(locales[of], { maximumFractionDigits: digits }).format(value);
+}
+
+/** A day with its month spelled: 10 Jun 2026. Takes YYYY-MM-DD (that day anywhere) or an instant with its zone. */
+export function day(value: string, zone?: string, of: Language = language.get()): string {
+  const bare = /^\d{4}-\d{2}-\d{2}$/.test(value);
+  const at = new Date(bare ? `${value}T12:00:00Z` : value);
+  if (Number.isNaN(at.getTime())) return value;
+  const parts = new Intl.DateTimeFormat(locales[of], {
+    day: "numeric",
+    month: "short",
+    year: "numeric",
+    timeZone: bare ? "UTC" : zone,
+  }).formatToParts(at);
+  const part = (type: string) => parts.find((p) => p.type === type)?.value ?? "";
+  return `${part("day")} ${part("month")} ${part("year")}`;
+}
+
+/** Day and wall time of an instant in a zone: 10 Jun 2026, 06:30. */
+export function moment(value: string, zone?: string, of: Language = language.get()): string {
+  const at = new Date(value);
+  if (Number.isNaN(at.getTime())) return value;
+  const clock = new Intl.DateTimeFormat(locales[of], {
+    hour: "2-digit",
+    minute: "2-digit",
+    hourCycle: "h23",
+    timeZone: zone,
+  }).format(at);
+  return `${day(value, zone, of)}, ${clock}`;
+}

@@ -1,0 +1,318 @@
+import Feature from "ol/Feature";
+import OlMap from "ol/Map";
+import type MapBrowserEvent from "ol/MapBrowserEvent";
+import View from "ol/View";
+import Attribution from "ol/control/Attribution";
+import ScaleLine from "ol/control/ScaleLine";
+import { boundingExtent } from "ol/extent";
+import type OlGeometry from "ol/geom/Geometry";
+import { circular } from "ol/geom/Polygon";
+import OlPoint from "ol/geom/Point";
+import TileLayer from "ol/layer/Tile";
+import VectorLayer from "ol/layer/Vector";
+import { transformExtent } from "ol/proj";
+import VectorSource from "ol/source/Vector";
+import XYZ from "ol/source/XYZ";
+import type Style from "ol/style/Style";
+import { boxOf } from "../geo/box";
+import type { Box, Geometry, LineString, MultiPolygon, Point, Polygon, Position } from "../geo/position";
+import type {
+  BlockShape,
+  DefectMark,
+  FarmMap,
+  FindMark,
+  OutlineDraft,
+  OutlineMode,
+  OverlayStyle,
+  Pick,
+  RowShape,
+  Shape,
+  ShapeMode,
+  SurroundingShape,
+} from "./farmmap";
+import { OutlineDrawing } from "./outlinemode";
+import { drawable, fromMapAt, toMap, toMapAt } from "./project";
+import { ShapeDrawing } from "./shapemode";
+import {
+  blockLabel,
+  blockStyle,
+  defectStyle,
+  findStyle,
+  hereStyles,
+  overlayLabel,
+  overlayStyle,
+  rowLabel,
+  rowStyle,
+  surroundingStyle,
+} from "./styles";
+
+/** A base map as the server offers it, through its own address. */
+export interface BaseMap {
+  readonly url: string;
+  readonly minZoom?: number;
+  readonly maxZoom?: number;
+  readonly attribution?: string;
+}
+
+const markPx = 18;
+const largeMarkPx = 26;
+const hitPx = 10;
+// Rows are drawn, and numbered, only where they stand this far apart on the
+// screen: 0.6 m a pixel puts rows of 3 m five pixels apart.
+const rowsBelowResolution = 0.9;
+const rowNumbersBelowResolution = 0.15;
+const closest = 23;
+// What a farm without any shape shows: the continental United States.
+const noFarm: Box = [-124.7, 24.5, -66.9, 49.4];
+
+type Layer = VectorLayer<VectorSource<Feature<OlGeometry>>>;
+
+function layer(zIndex: number, style?: Style | Style[], declutter = false): Layer {
+  return new VectorLayer({ source: new VectorSource<Feature<OlGeometry>>(), style, zIndex, declutter, updateWhileAnimating: true, updateWhileInteracting: true });
+}
+
+function source(of: Layer): VectorSource<Feature<OlGeometry>> {
+  return of.getSource()!;
+}
+
+/** The map that draws, on OpenLayers' canvas: no GPU, no worker, no fonts to fetch. */
+export class DrawnMap implements FarmMap {
+  readonly #map: OlMap;
+  readonly #scale = new ScaleLine({ units: "us", minWidth: 90 });
+  readonly #surroundings = layer(20, undefined, true);
+  readonly #blocks = layer(30, blockStyle);
+  readonly #rows = layer(40);
+  readonly #chosen = layer(60);
+  readonly #finds = layer(70, undefined, true);
+  readonly #labels = layer(68, undefined, true);
+  readonly #defects = layer(90);
+  readonly #here = layer(75);
+  readonly #overlays = new Map<string, Layer>();
+  #base: TileLayer<XYZ> | null = null;
+  #large = false;
+  #drawing: { leave(): void } | null = null;
+  #fitted = false;
+  #marks: readonly FindMark[] = [];
+
+  constructor(target: HTMLElement) {
+    this.#map = new OlMap({
+      target,
+      controls: [this.#scale, new Attribution({ collapsible: false })],
+      layers: [this.#surroundings, this.#blocks, this.#rows, this.#chosen, this.#labels, this.#finds, this.#here, this.#defects],
+      view: new View({ center: [0, 0], zoom: 2, maxZoom: closest, constrainRotation: false, enableRotation: true }),
+    });
+    this.#rows.setMaxResolution(rowsBelowResolution);
+    this.#rows.setStyle((f, resolution) => (resolution < rowNumbersBelowResolution ? [rowStyle, f.get("style") as Style] : rowStyle));
+    for (const l of [this.#surroundings, this.#labels, this.#finds, this.#defects, this.#here]) l.setStyle((f) => f.get("style") as Style | Style[]);
+    this.#map.getView().fit(transformExtent(Array.from(noFarm), "EPSG:4326", "EPSG:3857"));
+  }
+
+  /** Ends the map and frees its element. */
+  end(): void {
+    this.#drawing?.leave();
+    this.#map.setTarget(undefined);
+  }
+
+  setScaleUnits(system: "us" | "metric"): void {
+    this.#scale.setUnits(system);
+  }
+
+  /** Puts the base map under everything; null takes it away. */
+  setBase(base: BaseMap | null): void {
+    if (this.#base) this.#map.removeLayer(this.#base);
+    this.#base = null;
+    if (!base) return;
+    this.#base = new TileLayer({
+      source: new XYZ({ url: base.url, minZoom: base.minZoom, maxZoom: base.maxZoom ?? 19, attributions: base.attribution }),
+      zIndex: 0,
+    });
+    this.#map.addLayer(this.#base);
+  }
+
+  setBlocks(blocks: readonly BlockShape[]): void {
+    fill(this.#blocks, blocks, (b) => [b.id, b.geometry, null]);
+    fill(this.#labels, blocks, (b) => [b.id, b.geometry, blockLabel(b.name, b.figure)]);
+    if (!this.#fitted && blocks.length > 0) this.fit();
+  }
+
+  setRows(rows: readonly RowShape[]): void {
+    fill(this.#rows, rows, (r) => [r.id, r.geometry, rowLabel(r.number)]);
+  }
+
+  setSurroundings(shapes: readonly SurroundingShape[]): void {
+    fill(this.#surroundings, shapes, (s) => [s.id, s.geometry, surroundingStyle(s)]);
+  }
+
+  setFinds(finds: readonly FindMark[]): void {
+    this.#marks = finds;
+    const px = this.#large ? largeMarkPx : markPx;
+    fill(this.#finds, finds, (f) => [f.id, { type: "Point", coordinates: f.at }, findStyle(f, px)]);
+  }
+
+  setLargeMarks(on: boolean): void {
+    if (on === this.#large) return;
+    this.#large = on;
+    this.setFinds(this.#marks);
+  }
+
+  setOverlay(name: string, shapes: readonly Shape[] | null, style: OverlayStyle = "preview"): void {
+    const old = this.#overlays.get(name);
+    if (old) this.#map.removeLayer(old);
+    this.#overlays.delete(name);
+    if (!shapes || shapes.length === 0) return;
+    const made = layer(50, undefined, true);
+    const drawn = overlayStyle(style);
+    made.setStyle((f) => (f.get("style") as Style[] | null) ?? drawn);
+    fill(made, shapes, (s, i) => [s.id ?? String(i), s.geometry, s.label ? [...drawn, overlayLabel(s.label)] : null]);
+    this.#overlays.set(name, made);
+    this.#map.addLayer(made);
+  }
+
+  setDefects(defects: readonly DefectMark[] | null): void {
+    fill(this.#defects, defects ?? [], (d, i) => [d.id ?? String(i + 1), { type: "Point", coordinates: d.at }, defectStyle(i + 1)]);
+  }
+
+  choose(pick: Pick | null): void {
+    source(this.#chosen).clear();
+    if (!pick) return;
+    const from = typeof pick.layer === "object" ? this.#overlays.get(pick.layer.overlay) : this.#named()[pick.layer];
+    const geometry = from && source(from).getFeatureById(pick.id)?.getGeometry();
+    if (!geometry) return;
+    const ring = geometry instanceof OlPoint ? circular(fromMapAt(geometry.getCoordinates()) as number[], 2).transform("EPSG:4326", "EPSG:3857") : geometry;
+    const feature = new Feature(ring);
+    feature.setStyle(overlayStyle("chosen"));
+    source(this.#chosen).addFeature(feature);
+  }
+
+  onPick(heard: (pick: Pick | null, at: Position) => void): () => void {
+    const clicked = (e: MapBrowserEvent) => {
+      if (this.#drawing) return;
+      heard(this.#pickAt(e.pixel), fromMapAt(e.coordinate));
+    };
+    this.#map.on("click", clicked);
+    return () => this.#map.un("click", clicked);
+  }
+
+  #pickAt(pixel: number[]): Pick | null {
+    const names = new Map<unknown, Pick["layer"]>();
+    for (const [name, l] of Object.entries(this.#named())) names.set(l, name as Extract<Pick["layer"], string>);
+    for (const [overlay, l] of this.#overlays) names.set(l, { overlay });
+    names.set(this.#labels, "blocks");
+    const found = this.#map.forEachFeatureAtPixel(
+      pixel,
+      (f, l) => {
+        const name = names.get(l);
+        const id = f.getId();
+        return name && id !== undefined ? { layer: name, id: String(id) } : undefined;
+      },
+      { hitTolerance: hitPx, layerFilter: (l) => names.has(l) },
+    );
+    return found ?? null;
+  }
+
+  #named(): Record<Extract<Pick["layer"], string>, Layer> {
+    return { defects: this.#defects, finds: this.#finds, rows: this.#rows, blocks: this.#blocks, surroundings: this.#surroundings };
+  }
+
+  drawOutline(start: Polygon | MultiPolygon | null, heard: (draft: OutlineDraft) => void): OutlineMode {
+    return this.#enter(new OutlineDrawing(this.#map, source(this.#blocks), start, heard));
+  }
+
+  drawPoint(start: Point | null, heard: (point: Point | null) => void): ShapeMode<Point> {
+    return this.#enter(new ShapeDrawing<Point>(this.#map, "Point", start, heard));
+  }
+
+  drawLine(start: LineString | null, heard: (line: LineString | null) => void): ShapeMode<LineString> {
+    return this.#enter(new ShapeDrawing<LineString>(this.#map, "LineString", start, heard));
+  }
+
+  // One mode at a time: entering one leaves the other.
+  #enter<M extends { leave(): void }>(mode: M): M {
+    this.#drawing?.leave();
+    this.#drawing = mode;
+    const leave = mode.leave.bind(mode);
+    mode.leave = () => {
+      leave();
+      mode.leave = () => undefined;
+      if (this.#drawing === mode) this.#drawing = null;
+    };
+    return mode;
+  }
+
+  fit(shapes?: readonly (Geometry | null)[] | Box): void {
+    const box = isBox(shapes) ? shapes : shapes ? boxOf(shapes) : this.#whole();
+    if (!box) return;
+    this.#fitted = true;
+    const corners = [toMapAt([box[0], box[1]]), toMapAt([box[2], box[3]])];
+    this.#map.getView().fit(boundingExtent(corners), { padding: [64, 56, 56, 56], maxZoom: 20, size: this.#map.getSize() });
+  }
+
+  #whole(): Box | null {
+    const shown = [this.#blocks, this.#surroundings].map(source).filter((s) => s.getFeatures().length > 0);
+    if (shown.length === 0) return null;
+    const [w, s, e, n] = transformExtent((shown[0] as VectorSource).getExtent()!, "EPSG:3857", "EPSG:4326");
+    return [w!, s!, e!, n!];
+  }
+
+  goTo(at: Position): void {
+    const view = this.#map.getView();
+    view.animate({ center: toMapAt(at), zoom: Math.max(view.getZoom() ?? 0, 18), duration: 250 });
+  }
+
+  centre(): Position {
+    return fromMapAt(this.#map.getView().getCenter() ?? [0, 0]);
+  }
+
+  turnTo(bearingDeg: number): void {
+    this.#map.getView().animate({ rotation: (-bearingDeg * Math.PI) / 180, duration: 250 });
+  }
+
+  north(): void {
+    this.turnTo(0);
+  }
+
+  zoomBy(steps: number): void {
+    const view = this.#map.getView();
+    view.animate({ zoom: (view.getZoom() ?? 2) + steps, duration: 200 });
+  }
+
+  onTurn(heard: (bearingDeg: number) => void): () => void {
+    const view = this.#map.getView();
+    const tell = () => heard((((-view.getRotation() * 180) / Math.PI % 360) + 360) % 360);
+    view.on("change:rotation", tell);
+    tell();
+    return () => view.un("change:rotation", tell);
+  }
+
+  setHere(here: { at: Position; accuracyM: number } | null): void {
+    const to = source(this.#here);
+    to.clear();
+    if (!here) return;
+    const ring = new Feature<OlGeometry>(circular([here.at[0]!, here.at[1]!], here.accuracyM).transform("EPSG:4326", "EPSG:3857"));
+    ring.set("style", hereStyles.ring);
+    const dot = new Feature<OlGeometry>(new OlPoint(toMapAt(here.at)));
+    dot.set("style", hereStyles.dot);
+    to.addFeatures([ring, dot]);
+  }
+}
+
+function fill<T>(to: Layer, things: readonly T[], draw: (thing: T, i: number) => [id: string, geometry: Geometry, style: Style | Style[] | null]): void {
+  const features: Feature<OlGeometry>[] = [];
+  const ids = new Set<string>();
+  things.forEach((thing, i) => {
+    const [id, geometry, style] = draw(thing, i);
+    if (!drawable(geometry) || ids.has(id)) return;
+    ids.add(id);
+    const feature = new Feature<OlGeometry>(toMap(geometry));
+    feature.setId(id);
+    feature.set("style", style, true);
+    features.push(feature);
+  });
+  const s = source(to);
+  s.clear(true);
+  s.addFeatures(features);
+}
+
+function isBox(shapes: readonly unknown[] | undefined): shapes is Box {
+  return shapes?.length === 4 && typeof shapes[0] === "number";
+}

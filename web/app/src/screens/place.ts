@@ -1,0 +1,41 @@
+import type { ComponentType } from "preact";
+import type { Client } from "../api/client";
+import type { FarmMap } from "../map/farmmap";
+import type { Address, PlaceName } from "../model/address";
+import type { Farm } from "../model/farm";
+
+/**
+ * What a place gets. Its component is what stands in the sheet: start with a
+ * heading (<h1>) that asks the place's one question. Everything else comes by
+ * the props:
+ *
+ * - `farm`: who, which farm, and its records as signals (useRecords in ui/hooks
+ *   listens to them); put() and remove() go through it, so that lists and map
+ *   stay whole.
+ * - `api`: the server, for what is no record (treatedArea, hotSpots, layout,
+ *   reports).
+ * - `map`: overlays, modes and picks; see map/farmmap.ts. Everything a place
+ *   puts on the map it takes off when it leaves (return from useEffect). The
+ *   frame draws blocks, rows, surroundings and finds itself.
+ * - `go`: changes the address. Each change is a step that Back undoes; give
+ *   `{ replace: true }` while typing. Undefined clears a part.
+ * - `address`: block, season and view as they stand in the address. `view` is the
+ *   place's own: "find:0190…", "new", what it likes; letters of an address only.
+ *
+ * The main action of a screen is <MainAction> (ui/action.tsx): a 72 px bar at
+ * the bottom on a phone, a button at the foot of the sheet on a laptop.
+ */
+export interface PlaceProps {
+  readonly farm: Farm;
+  readonly api: Client;
+  readonly map: FarmMap;
+  readonly address: Address;
+  readonly go: Go;
+}
+
+export type Go = (change: Partial<Omit<Address, "farm">>, how?: { replace?: boolean }) => void;
+
+export interface Place {
+  readonly name: PlaceName;
+  readonly Sheet: ComponentType<PlaceProps>;
+}

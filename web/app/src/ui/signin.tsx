@@ -1,0 +1,46 @@
+import { useState } from "preact/hooks";
+import type { Sessions } from "../api/client";
+import { TextField } from "./form";
+import { useText } from "./hooks";
+import { LanguageChoice } from "./settings";
+import { ProblemNote } from "./notes";
+
+/** Asks who is working. `ended` says that a sign-in ran out under the work. */
+export function SignIn({ sessions, ended, onDone }: { sessions: Sessions; ended?: boolean; onDone: () => void }) {
+  const t = useText();
+  const [name, setName] = useState("");
+  const [password, setPassword] = useState("");
+  const [busy, setBusy] = useState(false);
+  const [problem, setProblem] = useState<unknown>(null);
+  const submit = async (e: Event) => {
+    e.preventDefault();
+    setBusy(true);
+    setProblem(null);
+    try {
+      await sessions.signIn(name.trim(), password);
+      onDone();
+    } catch (thrown) {
+      setProblem(thrown);
+    } finally {
+      setBusy(false);
+    }
+  };
+  return (
+    <main class="sign-in">
+      <form onSubmit={submit}>
+        <p class="name">{t("core-name")}</p>
+        <h1>{t("core-sign-in-title")}</h1>
+        {ended && <p>{t("core-problem-sign-in")}</p>}
+        <TextField label={t("core-sign-in-name")} value={name} onValue={setName} autocomplete="username" required id="sign-in-name" />
+        <TextField label={t("core-sign-in-password")} value={password} onValue={setPassword} type="password" autocomplete="current-password" required id="sign-in-password" />
+        <ProblemNote problem={problem} />
+        <button type="submit" class="main" disabled={busy} aria-busy={busy}>
+          {t("core-sign-in")}
+        </button>
+        <p class="soft">{t("core-sign-in-lost")}</p>
+        {!globalThis.isSecureContext && <p class="soft">{t("core-insecure")}</p>}
+        <LanguageChoice />
+      </form>
+    </main>
+  );
+}
