@@ -19,13 +19,13 @@ describe("the place of a find", () => {
   const plant = [-80.421, 35.871] as const;
   const tap = [-80.422, 35.872] as const;
   it.each([
-    { name: "tap over all", args: [tap, plant, fix] as const, want: { at: tap, by: "tap" } },
+    { name: "tap over all", t: tap, p: plant, f: fix, want: { at: tap, by: "tap" } },
     // Row and plant typed by the scout outrank the fix (domain note, section 3).
-    { name: "plant over fix", args: [null, plant, fix] as const, want: { at: plant, by: "plant" } },
-    { name: "fix alone", args: [null, null, fix] as const, want: { at: fix.at, by: "fix" } },
-    { name: "nothing", args: [null, null, null] as const, want: null },
-  ])("$name", ({ args, want }) => {
-    expect(placeOf(...args)).toEqual(want);
+    { name: "plant over fix", t: null, p: plant, f: fix, want: { at: plant, by: "plant" } },
+    { name: "fix alone", t: null, p: null, f: fix, want: { at: fix.at, by: "fix" } },
+    { name: "nothing", t: null, p: null, f: null, want: null },
+  ])("$name", ({ t, p, f, want }) => {
+    expect(placeOf(t, p, f)).toEqual(want);
   });
 });
 

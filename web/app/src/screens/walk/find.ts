@@ -1,19 +1,8 @@
+import { type Cause, causes, type Feature, type FindProperties, type Severity } from "../../model/kinds";
 import type { LonLat } from "./rowplace";
 
-/** The causes a scout may name, in the order of the buttons. */
-export const causes = [
-  "orange-rust",
-  "cane-leaf-rust",
-  "late-leaf-rust",
-  "yellow-rust",
-  "crown-gall",
-  "cane-borer-gall",
-  "other",
-] as const;
-export type Cause = (typeof causes)[number];
-
-export const severities = [0, 1, 2, 3] as const;
-export type Severity = (typeof severities)[number];
+/** The severities a scout may name, in the order of the buttons. */
+export const severities: readonly Severity[] = [0, 1, 2, 3];
 
 /** How the place of a find was come by; the plant outranks the fix. */
 export type PlacedBy = "plant" | "fix" | "tap";
@@ -72,12 +61,8 @@ export function fixAgeS(fix: Fix, now: number): number {
   return Math.max(0, Math.round((now - fix.takenAt) / 100) / 10);
 }
 
-export interface FindFeature {
-  readonly type: "Feature";
-  readonly id: string;
-  readonly geometry: { readonly type: "Point"; readonly coordinates: LonLat };
-  readonly properties: Record<string, unknown>;
-}
+/** A find as this page sends it: with the way its place was come by, and the device's own fix beside it. */
+export type SentFind = FindProperties & { placed_by: PlacedBy; fix?: LonLat };
 
 /**
  * The record to send. The fix is kept beside the plant's place whenever there
@@ -91,32 +76,24 @@ export function findFeature(o: {
   fix: Fix | null;
   now: number;
   visit: string | null;
-}): FindFeature {
+}): Feature<"finds"> {
   const words = o.form.words.trim();
-  return {
-    type: "Feature",
-    id: o.id,
-    geometry: { type: "Point", coordinates: o.place.at },
-    properties: {
-      block: o.block,
-      row: o.form.row,
-      plant: o.form.plant,
-      cause: o.form.cause,
-      state: "suspected",
-      severity: o.form.severity,
-      found_at: new Date(o.now).toISOString(),
-      placed_by: o.place.by,
-      ...(words ? { words } : {}),
-      ...(o.visit ? { visit: o.visit } : {}),
-      ...(o.fix
-        ? {
-            accuracy_m: Math.round(o.fix.accuracyM * 10) / 10,
-            fix_age_s: fixAgeS(o.fix, o.now),
-            fix: o.fix.at,
-          }
-        : {}),
-    },
+  const properties: SentFind = {
+    block: o.block,
+    row: o.form.row,
+    plant: o.form.plant,
+    cause: o.form.cause,
+    state: "suspected",
+    severity: o.form.severity,
+    found_at: new Date(o.now).toISOString(),
+    placed_by: o.place.by,
+    ...(words ? { words } : {}),
+    ...(o.visit ? { visit: o.visit } : {}),
+    ...(o.fix
+      ? { accuracy_m: Math.round(o.fix.accuracyM * 10) / 10, fix_age_s: fixAgeS(o.fix, o.now), fix: o.fix.at }
+      : {}),
   };
+  return { type: "Feature", id: o.id, geometry: { type: "Point", coordinates: o.place.at }, properties };
 }
 
 /** The little of window.localStorage that remembering needs. */

@@ -148,3 +148,25 @@ function cut(line: readonly LonLat[], startM: number, endM: number): LonLat[] {
   out.push(along(line, endM));
   return out;
 }
+
+/**
+ * The ground along a line, halfM to each side, square at its ends: for
+ * hatching, not for measuring. Bends are mitred by the mean of both normals.
+ */
+export function strip(line: readonly LonLat[], halfM: number): LonLat[] {
+  const left: LonLat[] = [];
+  const right: LonLat[] = [];
+  for (let i = 0; i < line.length; i++) {
+    const at = line[i]!;
+    const [e, n] = stepM(line[Math.max(0, i - 1)]!, line[Math.min(line.length - 1, i + 1)]!);
+    const long = Math.hypot(e, n);
+    if (long === 0) continue;
+    const [east, north] = [(-n / long) * halfM, (e / long) * halfM];
+    const [perLon, perLat] = [stepM(at, [at[0] + 1e-5, at[1]])[0], stepM(at, [at[0], at[1] + 1e-5])[1]];
+    const move: LonLat = [(east / perLon) * 1e-5, (north / perLat) * 1e-5];
+    left.push([at[0] + move[0], at[1] + move[1]]);
+    right.unshift([at[0] - move[0], at[1] - move[1]]);
+  }
+  const ring = [...left, ...right];
+  return ring.length > 0 ? [...ring, ring[0]!] : [];
+}

@@ -1,0 +1,46 @@
+import { describe, expect, it } from "vitest";
+import { ask, defaults } from "./settings";
+
+describe("the stated defaults", () => {
+  it.each([
+    { name: "three plants along, a little over one row across", block: { row_spacing_m: 3, plant_spacing_m: 1 }, unit: "m" as const, along: "3", across: "3.2" },
+    { name: "never under 2.5 m along", block: { row_spacing_m: 2.74, plant_spacing_m: 0.61 }, unit: "m" as const, along: "2.5", across: "2.9" },
+    { name: "in feet, rounded up", block: { row_spacing_m: 3.048, plant_spacing_m: 0.9144 }, unit: "ft" as const, along: "9", across: "10.5" },
+  ])("$name", ({ block, unit, along, across }) => {
+    const got = defaults(block, unit);
+    expect([got.along.text, got.across.text]).toEqual([along, across]);
+  });
+});
+
+describe("the question", () => {
+  const form = defaults({ row_spacing_m: 3, plant_spacing_m: 1 }, "m");
+  it("has the contract's names", () => {
+    expect(ask(form, "b")).toEqual({
+      ok: true,
+      body: {
+        block: "b",
+        causes: ["orange-rust"],
+        states: ["confirmed"],
+        along_m: 3,
+        across_m: 3.2,
+        min_finds: 3,
+        gap_plants: 3,
+        margin_plants: 0,
+        inspect_rows: 1,
+        scan: { shapes: [1, 2, 4], cap: 0.25, min_cases: 3, replicates: 999, seed: 1 },
+      },
+    });
+  });
+  it("leaves the scan out when it is not wanted", () => {
+    const got = ask({ ...form, scan: false }, "b");
+    expect(got.ok && "scan" in got.body).toBe(false);
+  });
+  it.each([
+    { name: "no cause", change: { causes: [] }, faults: { causes: "none" } },
+    { name: "a reach of nothing", change: { along: { text: "0", unit: "m" as const } }, faults: { along_m: "number" } },
+    { name: "half a find", change: { minFinds: "2.5" }, faults: { min_finds: "number" } },
+    { name: "a negative margin", change: { margin: "-1" }, faults: { margin_plants: "whole" } },
+  ])("names the field for $name", ({ change, faults }) => {
+    expect(ask({ ...form, ...change }, "b")).toEqual({ ok: false, faults });
+  });
+});

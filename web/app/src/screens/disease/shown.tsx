@@ -1,0 +1,194 @@
+import { number } from "../../i18n";
+import { useText } from "../../ui/hooks";
+import { Caution } from "../../ui/notes";
+import { How } from "../../ui/how";
+import { share } from "../../units";
+import { DataTable } from "../papers/datatable";
+import type { Column } from "../papers/table";
+import type { Answer, RowRuns } from "./answer";
+import { evidence, type Group, type Listed, listed, type Window } from "./evidence";
+import { replicates } from "./settings";
+
+// Shape beside the word, so that the list reads in grey and on paper.
+const reasonShapes = { confirmed: "◆", between: "◇", margin: "□", inspect: "○" } as const;
+
+export interface Chosen {
+  readonly group?: number;
+  readonly plant?: { readonly row: number; readonly plant: number };
+}
+
+/** p as it is read: never with more digits than the reshuffles give. */
+const pText = (p: number) => number(p, 3);
+
+export function Shown(props: {
+  readonly answer: Answer;
+  readonly minFinds: string;
+  /** Plants of the drawn rows; 0 when none are drawn. */
+  readonly standing: number;
+  readonly chosen: Chosen;
+  readonly onChosen: (chosen: Chosen) => void;
+  readonly file: string;
+}) {
+  const t = useText();
+  const { answer, standing } = props;
+  const list = listed(answer.list, answer.groups);
+  const count = { confirmed: answer.list.confirmed.length, between: answer.list.between.length, margin: answer.list.margin.length };
+  return (
+    <section aria-live="polite">
+      <Caution>{t("disease-caution-7")}</Caution>
+      <dl class="figures">
+        <dt>{t("disease-looked")}</dt>
+        <dd>
+          <How formula={t("disease-looked-how")} source={t("disease-source")}>
+            {number(answer.inspected)}
+          </How>
+        </dd>
+        <dt>{t("disease-infected")}</dt>
+        <dd>{number(answer.infected)}</dd>
+        {answer.inspected > 0 && (
+          <>
+            <dt>{t("disease-share")}</dt>
+            <dd>
+              <How formula={t("disease-share-how")} source={t("disease-source")}>
+                {share(answer.infected, answer.inspected)}
+              </How>
+            </dd>
+          </>
+        )}
+        {standing > 0 && (
+          <>
+            <dt>
+              {t("disease-unseen")} <span class="soft">({t("core-preview")})</span>
+            </dt>
+            <dd>
+              <How formula={t("disease-unseen-how")}>{number(Math.max(0, standing - answer.inspected))}</How>
+            </dd>
+          </>
+        )}
+      </dl>
+      {answer.whyNoP && <p>{t("disease-no-p", { why: answer.whyNoP })}</p>}
+      <Groups {...props} />
+      <h2>{t("disease-list")}</h2>
+      <p>
+        {t("disease-list-cost", {
+          ...count,
+          all: count.confirmed + count.between + count.margin,
+          inspect: answer.list.inspect.length,
+        })}
+      </p>
+      {list.length === 0 ? (
+        <p>{t("disease-list-empty")}</p>
+      ) : (
+        <DataTable
+          caption={t("disease-list")}
+          columns={listColumns(t)}
+          rows={list}
+          keyOf={plantKey}
+          file={`${props.file}-list`}
+          chosen={props.chosen.plant && plantKey(props.chosen.plant)}
+          onChoose={(p) => props.onChosen({ plant: { row: p.row, plant: p.plant } })}
+          chooseName={(p) => t("disease-show", { row: String(p.row), plant: String(p.plant) })}
+        />
+      )}
+      <Caution>{t("disease-caution-8")}</Caution>
+      <Caution>{t("disease-caution-9")}</Caution>
+      {answer.scan.length > 0 && (
+        <details>
+          <summary>{t("disease-windows")}</summary>
+          <DataTable caption={t("disease-windows")} columns={windowColumns(t)} rows={answer.scan} keyOf={(w) => `${w.centre.row}-${w.centre.plant}-${w.shape}-${w.plants}`} file={`${props.file}-windows`} />
+        </details>
+      )}
+      {answer.runs.length > 0 && (
+        <details>
+          <summary>{t("disease-runs")}</summary>
+          <p class="hint">
+            {t("disease-runs-note")} {t("disease-runs-source")}
+          </p>
+          <DataTable caption={t("disease-runs")} columns={runColumns(t)} rows={answer.runs} keyOf={(r) => String(r.row)} file={`${props.file}-runs`} />
+        </details>
+      )}
+    </section>
+  );
+}
+
+export const plantKey = (p: { readonly row: number; readonly plant: number }) => `${p.row}-${p.plant}`;
+
+function Groups(props: Parameters<typeof Shown>[0]) {
+  const t = useText();
+  const { answer } = props;
+  const line = (g: Group) => {
+    const e = evidence(g, answer);
+    return e
+      ? t("disease-evidence", {
+          c: number(e.inside.infected),
+          n: number(e.inside.plants),
+          C: number(e.outside.infected),
+          N: number(e.outside.plants),
+          p: pText(e.p),
+          r: number(replicates),
+        })
+      : t("disease-evidence-none");
+  };
+  const columns: Column<Group>[] = [
+    { key: "number", head: t("disease-group"), cell: (g) => g.number },
+    { key: "finds", head: t("disease-group-finds"), cell: (g) => g.finds.length },
+    { key: "core", head: t("disease-group-core"), cell: (g) => g.core },
+    { key: "rows", head: t("disease-group-rows"), cell: (g) => [...new Set(g.finds.map((f) => f.row))].join(", ") },
+    ...(answer.whyNoP ? [] : [{ key: "evidence", head: t("disease-group-evidence"), cell: line }]),
+  ];
+  return (
+    <>
+      <h2>{t("disease-groups")}</h2>
+      {answer.groups.length === 0 ? (
+        <p>{t("disease-no-groups", { n: props.minFinds })}</p>
+      ) : (
+        <>
+          <DataTable
+            caption={t("disease-groups")}
+            columns={columns}
+            rows={answer.groups}
+            keyOf={(g) => String(g.number)}
+            file={`${props.file}-groups`}
+            chosen={props.chosen.group === undefined ? undefined : String(props.chosen.group)}
+            onChoose={(g) => props.onChosen({ group: g.number })}
+            chooseName={(g) => t("disease-show-group", { n: String(g.number) })}
+          />
+          <p class="hint">{t("disease-hull")}</p>
+          {!answer.whyNoP && (
+            <p class="hint">
+              {t("disease-evidence-how")} {t("disease-evidence-source", { r: number(replicates) })}
+            </p>
+          )}
+        </>
+      )}
+      {answer.isolated.length > 0 && <p>{t("disease-isolated", { n: answer.isolated.length })}</p>}
+    </>
+  );
+}
+
+type Say = ReturnType<typeof useText>;
+
+const listColumns = (t: Say): Column<Listed>[] => [
+  { key: "row", head: t("disease-col-row"), cell: (p) => p.row },
+  { key: "plant", head: t("disease-col-plant"), cell: (p) => p.plant },
+  { key: "why", head: t("disease-col-why"), cell: (p) => t(`disease-why-${p.reason}`), show: (p) => `${reasonShapes[p.reason]} ${t(`disease-why-${p.reason}`)}` },
+  { key: "group", head: t("disease-col-group"), cell: (p) => p.group },
+];
+
+const windowColumns = (t: Say): Column<Window>[] => [
+  { key: "centre", head: t("disease-window-centre"), cell: (w) => plantKey(w.centre) },
+  { key: "shape", head: t("disease-window-shape"), cell: (w) => w.shape },
+  { key: "plants", head: t("disease-window-plants"), cell: (w) => w.plants },
+  { key: "infected", head: t("disease-window-infected"), cell: (w) => w.infected },
+  { key: "risk", head: t("disease-window-risk"), cell: (w) => w.relative_risk, show: (w) => (w.relative_risk === null ? "–" : number(w.relative_risk, 1)) },
+  { key: "llr", head: t("disease-window-llr"), cell: (w) => w.llr, show: (w) => number(w.llr, 2) },
+  { key: "p", head: t("disease-window-p"), cell: (w) => w.p, show: (w) => pText(w.p) },
+];
+
+const runColumns = (t: Say): Column<RowRuns>[] => [
+  { key: "row", head: t("disease-col-row"), cell: (r) => r.row },
+  { key: "segments", head: t("disease-runs-segments"), cell: (r) => r.segments },
+  { key: "runs", head: t("disease-runs-runs"), cell: (r) => r.runs },
+  { key: "expected", head: t("disease-runs-expected"), cell: (r) => r.expected, show: (r) => number(r.expected, 2) },
+  { key: "z", head: t("disease-runs-z"), cell: (r) => r.z, show: (r) => (r.z === null ? "–" : number(r.z, 2)) },
+];

@@ -1,0 +1,312 @@
+import { useEffect, useRef, useState } from "preact/hooks";
+import { Problem } from "../../api/problem";
+import { named } from "../../i18n";
+import { causes, type Feature, type Stored } from "../../model/kinds";
+import { uuid7 } from "../../model/uuid7";
+import { MainAction } from "../../ui/action";
+import { Choice, TextField } from "../../ui/form";
+import { useRecords, useText, useUnits } from "../../ui/hooks";
+import { ProblemNote } from "../../ui/notes";
+import { length } from "../../units";
+import { wallTime } from "../pass/zoned";
+import type { Place, PlaceProps } from "../place";
+import { Choices } from "./choices";
+import { afterSave, type FindForm, findFeature, fixAgeS, placeOf, recall, remember, severities, staleFixS } from "./find";
+import { useFix, useNow } from "./fix";
+import { drawnRows } from "./rows";
+import { lastPlant, type LonLat, plantPlace } from "./rowplace";
+import { Stepper } from "./stepper";
+import { clock, VisitPanel } from "./visitpanel";
+import "./walk.css";
+
+/** How long a saved find can be taken back with one tap. */
+const undoMs = 10_000;
+
+function Sheet(props: PlaceProps) {
+  const t = useText();
+  const { farm, map, address, go } = props;
+  const blocks = useRecords(farm, "blocks");
+  useEffect(() => {
+    map.setLargeMarks(true);
+    return () => map.setLargeMarks(false);
+  }, [map]);
+  useEffect(
+    () =>
+      map.onPick((pick) => {
+        if (pick?.layer === "blocks") go({ block: pick.id });
+      }),
+    [map, go],
+  );
+  const block = farm.find("blocks", address.block);
+  const may = farm.info.role !== "viewer";
+  return (
+    <div class="walk">
+      <h1>{t("walk-title")}</h1>
+      {blocks.state === "failed" && <ProblemNote problem={blocks.failure} onRetry={() => void farm.load("blocks", true)} />}
+      {blocks.state === "ready" && blocks.list.length === 0 && <p>{t("walk-no-blocks")}</p>}
+      {blocks.list.length > 0 && (
+        <Choice
+          label={t("walk-block")}
+          value={block?.id ?? ""}
+          choices={blocks.list.map((b) => ({ value: b.id, label: b.feature.properties.name }))}
+          onValue={(id) => go({ block: id })}
+        />
+      )}
+      {blocks.list.length > 0 && !block && <p>{t("walk-choose-block")}</p>}
+      {!may && <p>{t("walk-read-only")}</p>}
+      {block && <InBlock key={block.id} {...props} block={block} may={may} />}
+    </div>
+  );
+}
+
+type Saved = { readonly record: Stored<"finds">; readonly at: number } | { readonly undone: true } | null;
+
+function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"blocks">; may: boolean }) {
+  const t = useText();
+  useUnits();
+  const finds = useRecords(farm, "finds");
+  const visits = useRecords(farm, "visits");
+  const rowRecords = useRecords(farm, "rows");
+  const now = useNow(1000);
+  const zone = farm.info.zone;
+  const spacing = block.feature.properties.plant_spacing_m ?? null;
+  const rows = drawnRows(rowRecords.list, block.id, spacing);
+
+  const [form, setForm] = useState<FindForm>(() => recall(localStorage, farm.id, block.id));
+  const [tap, setTap] = useState<LonLat | null>(null);
+  const [tapping, setTapping] = useState(false);
+  const [gps, setGps] = useState(false);
+  const [busy, setBusy] = useState(false);
+  const [problem, setProblem] = useState<unknown>(null);
+  const [saved, setSaved] = useState<Saved>(null);
+  // The find that was sent and not answered for: pressing again sends the same
+  // one, so that a lost answer never makes two of it.
+  const unanswered = useRef<{ id: string; found: number } | null>(null);
+
+  const { state: fixState, fix } = useFix(gps);
+  useEffect(() => {
+    map.setHere(fix ? { at: fix.at, accuracyM: fix.accuracyM } : null);
+    return () => map.setHere(null);
+  }, [map, fix]);
+
+  useEffect(() => {
+    if (!tapping) return;
+    const mode = map.drawPoint(null, (point) => {
+      if (!point) return;
+      setTap([point.coordinates[0] ?? 0, point.coordinates[1] ?? 0]);
+    });
+    return () => mode.leave();
+  }, [map, tapping]);
+
+  const last = lastPlant(rows, form.row);
+  const plant = plantPlace(rows, form.row, form.plant, spacing);
+  const place = placeOf(tap, plant, fix);
+  useEffect(() => {
+    if (tapping || !place) return;
+    map.setOverlay("walk-plant", [{ geometry: { type: "Point", coordinates: place.at } }], "chosen");
+    return () => map.setOverlay("walk-plant", null);
+  }, [map, tapping, place?.at[0], place?.at[1]]);
+
+  const open = visits.list
+    .filter((v) => v.feature.properties.block === block.id && !v.feature.properties.ended_at)
+    .sort((a, b) => a.feature.properties.started_at.localeCompare(b.feature.properties.started_at))
+    .pop();
+  const today = wallTime(now, zone).slice(0, 10);
+  const inBlock = finds.list.filter((f) => f.feature.properties.block === block.id);
+  const ofToday = inBlock
+    .filter((f) => wallTime(f.feature.properties.found_at, zone).startsWith(today))
+    .sort((a, b) => b.feature.properties.found_at.localeCompare(a.feature.properties.found_at));
+  const onVisit = open ? inBlock.filter((f) => f.feature.properties.visit === open.id).length : 0;
+  const same = inBlock.find((f) => f.feature.properties.row === form.row && f.feature.properties.plant === form.plant);
+
+  const change = (part: Partial<FindForm>) => {
+    setForm((f) => ({ ...f, ...part }));
+    if (part.row !== undefined || part.plant !== undefined) setTap(null);
+  };
+
+  const save = async () => {
+    if (!place || busy) return;
+    setBusy(true);
+    setProblem(null);
+    setSaved(null);
+    const first = unanswered.current === null;
+    unanswered.current ??= { id: uuid7(), found: Date.now() };
+    const sent = findFeature({
+      id: unanswered.current.id,
+      block: block.id,
+      form,
+      place,
+      fix,
+      now: unanswered.current.found,
+      visit: open?.id ?? null,
+    });
+    try {
+      const record = await send(sent, first);
+      unanswered.current = null;
+      remember(localStorage, farm.id, block.id, form);
+      setForm(afterSave);
+      setTap(null);
+      setTapping(false);
+      setSaved({ record, at: Date.now() });
+    } catch (thrown) {
+      setProblem(thrown);
+    } finally {
+      setBusy(false);
+    }
+  };
+
+  const send = async (sent: Feature<"finds">, first: boolean): Promise<Stored<"finds">> => {
+    try {
+      return await farm.put("finds", sent, null);
+    } catch (thrown) {
+      const there = thrown instanceof Problem && (thrown.status === 409 || thrown.stale);
+      if (first || !there) throw thrown;
+      // The earlier send had arrived, and the form was changed since.
+      return farm.put("finds", sent, await api.get("finds", sent.id));
+    }
+  };
+
+  const undo = async (record: Stored<"finds">) => {
+    try {
+      await farm.remove(record);
+      setSaved({ undone: true });
+    } catch (thrown) {
+      setProblem(thrown);
+    }
+  };
+
+  const cause = t(`walk-cause-${form.cause}`);
+  const name = { cause, row: String(form.row), plant: String(form.plant) };
+  const savedName = saved && "record" in saved ? nameOf(saved.record) : null;
+  return (
+    <>
+      {may && (
+        <>
+          <VisitPanel farm={farm} block={block.id} rows={rows} open={open} finds={onVisit} />
+          <p role="status" class="saved">
+            {savedName && t("walk-saved", savedName)}
+            {saved && "undone" in saved && t("walk-undone")}
+          </p>
+          {saved && "record" in saved && now - saved.at < undoMs && (
+            <button type="button" class="big" onClick={() => void undo(saved.record)}>
+              {t("walk-undo")}
+            </button>
+          )}
+          <Choices
+            legend={t("walk-cause")}
+            value={form.cause}
+            choices={causes.map((c) => ({ value: c, label: t(`walk-cause-${c}`) }))}
+            onValue={(c) => change({ cause: c })}
+          />
+          <Choices
+            legend={t("walk-severity")}
+            value={form.severity}
+            choices={severities.map((s) => ({ value: s, label: t(`walk-severity-${s}`) }))}
+            onValue={(s) => change({ severity: s })}
+          />
+          <Stepper
+            label={t("walk-row")}
+            value={form.row}
+            last={Math.max(0, ...rows.map((r) => r.number))}
+            onValue={(row) => change({ row })}
+          />
+          <Stepper
+            label={t("walk-plant")}
+            value={form.plant}
+            last={last}
+            leap={10}
+            hint={last > 0 ? t("walk-last-plant", { row: String(form.row), last: String(last) }) : t("walk-row-not-drawn", { row: String(form.row) })}
+            onValue={(n) => change({ plant: n })}
+          />
+          {same && <p class="hint">{t("walk-repeat", { state: t(`walk-state-${same.feature.properties.state}`) })}</p>}
+          <p>
+            <b>{t("walk-place")}:</b> {place ? t(`walk-place-${place.by}`) : t("walk-place-none")}
+          </p>
+          <div class="buttons">
+            <button type="button" class="big" aria-pressed={tapping} onClick={() => setTapping(!tapping)}>
+              {t("walk-tap")}
+            </button>
+            {tap && (
+              <button type="button" class="big" onClick={() => setTap(null)}>
+                {t("walk-tap-drop")}
+              </button>
+            )}
+            {!gps && (
+              <button type="button" class="big" onClick={() => setGps(true)}>
+                {t("walk-gps-on")}
+              </button>
+            )}
+          </div>
+          {tapping && <p role="status">{t("walk-tap-now")}</p>}
+          {gps && (
+            <p>
+              <b>{t("walk-gps")}:</b>{" "}
+              {fixState === "waiting" && t("walk-gps-waiting")}
+              {fixState === "denied" && t("walk-gps-denied")}
+              {fix &&
+                t(fixAgeS(fix, now) > staleFixS ? "walk-gps-old" : "walk-gps-fix", {
+                  accuracy: length(fix.accuracyM),
+                  age: String(Math.round(fixAgeS(fix, now))),
+                })}
+            </p>
+          )}
+          <TextField label={t("walk-words")} optional value={form.words} onValue={(words) => change({ words })} />
+          <p class="hint">{t("walk-suspected-note")}</p>
+          {problem !== null && (
+            <>
+              <p class="not-saved">{t("walk-not-saved")}</p>
+              <ProblemNote problem={problem} map={map} />
+            </>
+          )}
+          <MainAction
+            label={busy ? t("walk-saving") : t("walk-save", name)}
+            run={() => void save()}
+            blocked={place ? undefined : t("walk-place-none")}
+            busy={busy}
+          />
+        </>
+      )}
+      <section>
+        <h2>{t("walk-today")}</h2>
+        {finds.state === "failed" && <ProblemNote problem={finds.failure} onRetry={() => void farm.load("finds", true)} />}
+        {finds.state === "loading" && <p>{t("core-loading")}</p>}
+        {finds.state === "ready" && ofToday.length === 0 && <p>{t("walk-today-none")}</p>}
+        <ul class="today">
+          {ofToday.map((f) => (
+            <li key={f.id}>
+              <button
+                type="button"
+                class="link big"
+                onClick={() => {
+                  map.choose({ layer: "finds", id: f.id });
+                  map.goTo(f.feature.geometry.coordinates);
+                }}
+              >
+                <FindLine find={f} zone={zone} />
+              </button>
+            </li>
+          ))}
+        </ul>
+      </section>
+    </>
+  );
+}
+
+function nameOf(f: Stored<"finds">) {
+  const p = f.feature.properties;
+  return { cause: named("walk-cause-", p.cause), row: String(p.row ?? ""), plant: String(p.plant ?? "") };
+}
+
+function FindLine({ find, zone }: { find: Stored<"finds">; zone: string }) {
+  const t = useText();
+  const p = find.feature.properties;
+  const said = {
+    ...nameOf(find),
+    time: clock(p.found_at, zone),
+    severity: p.severity === undefined ? t("core-not-said") : t(`walk-severity-${p.severity}`),
+    state: named("walk-state-", p.state),
+  };
+  return <>{p.row !== undefined && p.plant !== undefined ? t("walk-find-line", said) : t("walk-find-line-bare", said)}</>;
+}
+
+export const walk: Place = { name: "walk", Sheet };

@@ -1,0 +1,48 @@
+import { describe, expect, it } from "vitest";
+import type { Stored } from "../../model/kinds";
+import { drawnRows, plantCount } from "./rows";
+
+// 0.0001 degrees of longitude at 35.87 degrees north are 9.03 m: 9.03 / 0.9 is
+// 10.03, so 11 plants.
+const line = [
+  [-80.42, 35.87],
+  [-80.4199, 35.87],
+];
+const stored = (number: number, geometry: Stored<"rows">["feature"]["geometry"], more: object = {}): Stored<"rows"> => ({
+  kind: "rows",
+  id: `r${number}`,
+  revision: 1,
+  etag: null,
+  extra: {},
+  feature: { type: "Feature", id: `r${number}`, geometry, properties: { block: "b", number, ...more } },
+});
+
+describe("rows of a block", () => {
+  it("take the record's count of plants", () => {
+    const got = drawnRows([stored(1, { type: "LineString", coordinates: line }, { plants: 7 })], "b", 0.9);
+    expect(got).toMatchObject([{ number: 1, plants: 7, firstPlant: 1 }]);
+  });
+  it("number on over parts", () => {
+    const got = drawnRows([stored(2, { type: "MultiLineString", coordinates: [line, line] }, { plants: 22 })], "b", 0.9);
+    expect(got).toMatchObject([
+      { number: 2, plants: 11, firstPlant: 1 },
+      { number: 2, plants: 11, firstPlant: 12 },
+    ]);
+  });
+  it("come in order and from this block only", () => {
+    const other = stored(3, { type: "LineString", coordinates: line }, { block: "c", plants: 3 });
+    const got = drawnRows(
+      [stored(5, { type: "LineString", coordinates: line }, { plants: 2 }), stored(4, { type: "LineString", coordinates: line }, { plants: 2 }), other],
+      "b",
+      null,
+    );
+    expect(got.map((r) => r.number)).toEqual([4, 5]);
+  });
+  it("count plants without the gaps", () => {
+    const got = drawnRows([stored(1, { type: "LineString", coordinates: line }, { plants: 7, missing: [2, 3] })], "b", 0.9);
+    expect(plantCount(got)).toBe(5);
+  });
+  it("are none without a block", () => {
+    expect(drawnRows([stored(1, { type: "LineString", coordinates: line }, { plants: 7 })], undefined, 0.9)).toEqual([]);
+  });
+});

@@ -1,0 +1,49 @@
+import type { Position } from "../../geo/position";
+import type { Stored } from "../../model/kinds";
+import { type DrawnRow, type LonLat, lengthM } from "./rowplace";
+
+// A length within 1 mm of a multiple of the spacing reaches it, as in the
+// server's layout rules.
+const reachM = 0.001;
+
+const lonLat = (p: Position): LonLat => [p[0] ?? Number.NaN, p[1] ?? Number.NaN];
+
+/**
+ * A block's rows for placing plants. A row in parts numbers on from part to
+ * part. Rows that say neither their plants nor a spacing carry none.
+ */
+export function drawnRows(
+  rows: readonly Stored<"rows">[],
+  block: string | undefined,
+  spacingM: number | null,
+): DrawnRow[] {
+  const out: DrawnRow[] = [];
+  const reached = new Map<number, number>();
+  const own = rows.filter((r) => block !== undefined && r.feature.properties.block === block);
+  for (const r of own.sort((a, b) => a.feature.properties.number - b.feature.properties.number)) {
+    const p = r.feature.properties;
+    const shape = r.feature.geometry;
+    const parts = shape.type === "LineString" ? [shape.coordinates] : shape.coordinates;
+    for (const part of parts) {
+      const line = part.map(lonLat);
+      const fit = spacingM ? Math.floor((lengthM(line) + reachM) / spacingM) + 1 : 0;
+      const plants = parts.length === 1 && p.plants !== undefined ? p.plants : fit;
+      const before = reached.get(p.number) ?? 0;
+      out.push({ number: p.number, plants, line, firstPlant: before + 1, missing: p.missing ?? [] });
+      reached.set(p.number, before + plants);
+    }
+  }
+  return out;
+}
+
+/** How many plants stand in the rows, gaps left out. A preview figure. */
+export function plantCount(rows: readonly DrawnRow[]): number {
+  let sum = 0;
+  const gaps = new Map<number, number>();
+  for (const r of rows) {
+    sum += r.plants;
+    gaps.set(r.number, r.missing.length);
+  }
+  for (const n of gaps.values()) sum -= n;
+  return sum;
+}
