@@ -144,17 +144,21 @@ func (w Write) Judge(s State, sameAs func(number int) (bool, error)) Verdict {
 	return Verdict{Refused: fault.New(fault.Stale, baseStale.With(words.Args{"base": w.Base, "current": s.Number}))}
 }
 
-// Check refuses a query that makes no sense. fault.Invalid.
+// Check refuses a query that makes no sense: a negative limit, a cursor that is
+// no id, a span or a box turned round, a box that is not finite. fault.Invalid.
 func (q Query) Check() error {
 	if q.Limit < 0 {
 		return fault.New(fault.Invalid, queryLimit.Plain())
+	}
+	if q.After != "" && !isUUID7(string(q.After)) {
+		return refusedID(string(q.After))
 	}
 	if !q.From.IsZero() && !q.To.IsZero() && q.To.Before(q.From) {
 		return fault.New(fault.Invalid, querySpan.Plain())
 	}
 	if b := q.Box; b != nil {
 		for _, v := range []float64{b.Min[0], b.Min[1], b.Max[0], b.Max[1]} {
-			if math.IsNaN(v) {
+			if math.IsNaN(v) || math.IsInf(v, 0) {
 				return fault.New(fault.Invalid, queryBox.Plain())
 			}
 		}

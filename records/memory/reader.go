@@ -110,6 +110,9 @@ const checkEvery = 1024
 
 // find gives what a query admits, by id.
 func (r *reader) find(kind records.Kind, q records.Query) ([]*revision, error) {
+	if err := r.ctx.Err(); err != nil {
+		return nil, err
+	}
 	if err := q.Check(); err != nil {
 		return nil, err
 	}
@@ -118,7 +121,7 @@ func (r *reader) find(kind records.Kind, q records.Query) ([]*revision, error) {
 	var found []*revision
 	looked := 0
 	for k, history := range r.farm.histories {
-		if looked++; looked%checkEvery == 1 && r.ctx.Err() != nil {
+		if looked++; looked%checkEvery == 0 && r.ctx.Err() != nil {
 			return nil, r.ctx.Err()
 		}
 		if k.kind != kind {
