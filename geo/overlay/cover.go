@@ -51,12 +51,12 @@ func covers(ctx context.Context, union plane.Region, parts []plane.Region) error
 	if bad != nil {
 		return bad
 	}
-	where := edgesOf(union)
+	where := Locate(union)
 	for i, p := range all {
 		if i%1024 == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		if q, ok := p.innerPoint(); ok && !where.contains(q) {
+		if q, ok := p.innerPoint(); ok && !where.Contains(q) {
 			return &UncoveredError{At: q}
 		}
 	}
@@ -66,17 +66,17 @@ func covers(ctx context.Context, union plane.Region, parts []plane.Region) error
 // part is a polygon asked many times what lies inside; large ones get an index.
 type part struct {
 	poly  plane.Polygon
-	edges *edges
+	edges *Locator
 }
 
 const indexFrom = 400 // corners; below it a plain loop is faster
 
 func (p *part) contains(q plane.XY) bool {
 	if p.edges == nil && len(p.poly[0]) >= indexFrom {
-		p.edges = edgesOf(plane.Region{p.poly})
+		p.edges = Locate(plane.Region{p.poly})
 	}
 	if p.edges != nil {
-		return p.edges.contains(q)
+		return p.edges.Contains(q)
 	}
 	return p.poly.Contains(q)
 }

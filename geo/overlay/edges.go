@@ -14,14 +14,16 @@ import (
 
 type edge struct{ a, b plane.XY }
 
-// edges is a region's boundary, searchable.
-type edges struct {
+// Locator answers many times whether a place lies on the same ground, each time
+// in about the logarithm of the ground's corners. It may be shared.
+type Locator struct {
 	tree rtree.RTreeG[edge]
 	box  plane.Box
 }
 
-func edgesOf(r plane.Region) *edges {
-	e := &edges{box: r.Box()}
+// Locate prepares the ground.
+func Locate(r plane.Region) *Locator {
+	e := &Locator{box: r.Box()}
 	for _, p := range r {
 		for _, ring := range p {
 			for i := 0; i+1 < len(ring); i++ {
@@ -37,11 +39,11 @@ func corners(a, b plane.XY) (lo, hi [2]float64) {
 	return [2]float64{math.Min(a.X, b.X), math.Min(a.Y, b.Y)}, [2]float64{math.Max(a.X, b.X), math.Max(a.Y, b.Y)}
 }
 
-// contains is plane.Region.Contains in logarithmic time: it counts the edges
-// on a ray to the east. Polygons that share an edge count it twice, which the
-// edge test settles first.
-func (e *edges) contains(q plane.XY) bool {
+// Contains is plane.Region.Contains: edges count as inside.
+func (e *Locator) Contains(q plane.XY) bool {
 	const w = float64(plane.EdgeWidth)
+	// Edges on a ray to the east are counted. An edge that two polygons share
+	// counts twice; a point on it is settled by its nearness.
 	inside, on := false, false
 	e.tree.Search([2]float64{q.X - w, q.Y - w}, [2]float64{math.Max(e.box.Max.X, q.X) + w, q.Y + w}, func(_, _ [2]float64, s edge) bool {
 		if float64(q.Distance(q.NearestOn(s.a, s.b))) <= w {
@@ -65,7 +67,7 @@ func boundCrossings(a, b plane.Region) error {
 	if a.Vertices()*b.Vertices() <= MaxCrossings {
 		return nil
 	}
-	e, n := edgesOf(a), 0
+	e, n := Locate(a), 0
 	for _, p := range b {
 		for _, ring := range p {
 			for i := 0; i+1 < len(ring) && n <= MaxCrossings; i++ {
@@ -96,7 +98,7 @@ func CutLines(ctx context.Context, lines []plane.Line, ground plane.Region) ([]p
 	if total > MaxVertices {
 		return nil, &TooManyError{What: Corners, Count: total, Limit: MaxVertices}
 	}
-	e := edgesOf(ground)
+	e := Locate(ground)
 	crossings := 0
 	var out []plane.Line
 	for _, l := range lines {
@@ -117,7 +119,7 @@ func CutLines(ctx context.Context, lines []plane.Line, ground plane.Region) ([]p
 			}
 			for k := 0; k+1 < len(stops); k++ {
 				a, b := stops[k], stops[k+1]
-				if !e.contains(a.Plus(b).Times(0.5)) {
+				if !e.Contains(a.Plus(b).Times(0.5)) {
 					end()
 					continue
 				}
@@ -139,7 +141,7 @@ func CutLines(ctx context.Context, lines []plane.Line, ground plane.Region) ([]p
 
 // stops are the ends of a piece of line and the places between them where it
 // meets an edge, in order.
-func (e *edges) stops(a, b plane.XY) []plane.XY {
+func (e *Locator) stops(a, b plane.XY) []plane.XY {
 	d := b.Minus(a)
 	length := math.Sqrt(d.Dot(d))
 	if length == 0 {
