@@ -302,7 +302,8 @@ func (r Row) Plant(number int, spacing geo.Metres) (geo.Position, bool) {
 		if p.Length > 0 {
 			f = math.Min(1, float64(number-1)*float64(spacing)/float64(p.Length))
 		}
-		return geo.Position{p.From[0] + f*(p.To[0]-p.From[0]), p.From[1] + f*(p.To[1]-p.From[1])}, true
+		east := math.Remainder(p.To[0]-p.From[0], 360) // the short way, across 180 degrees too
+		return geo.Position{math.Remainder(p.From[0]+f*east, 360), p.From[1] + f*(p.To[1]-p.From[1])}, true
 	}
 	return geo.Position{}, false
 }

@@ -190,6 +190,23 @@ func TestPlantPlaces(t *testing.T) {
 	}
 }
 
+// A row that crosses 180 degrees has its plants on it, not once round the Earth.
+func TestPlantPlacesAcrossTheAntimeridian(t *testing.T) {
+	origin := geo.Position{179.9995, -17.5}
+	l, err := Plan(context.Background(), rectangle(t, origin, 0), Spec{RowSpacing: 3, PlantSpacing: 1, Bearing: 90})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, _ := plane.FrameAt(origin)
+	for _, number := range []int{1, 50, 60, 101} {
+		p, known := l.Rows[0].Plant(number, 1)
+		got := f.XY(p)
+		if !known || math.Hypot(got.X-float64(number-1), got.Y-58.5) > 0.002 || math.Abs(p[0]) > 180 {
+			t.Errorf("plant %d at %v (%v), want %d, 58.5", number, got, p, number-1)
+		}
+	}
+}
+
 func TestRefusals(t *testing.T) {
 	outline := rectangle(t, geo.Position{-80.4, 35.9}, 0)
 	for _, c := range []struct {
