@@ -1,7 +1,7 @@
 import { useEffect, useState } from "preact/hooks";
 import { asProblem } from "../../api/problem";
 import { day, named, t as say } from "../../i18n";
-import { type Feature, feature, type FindProperties, type FindState, type Stored } from "../../model/kinds";
+import { type Feature, feature, type FindState, type Stored } from "../../model/kinds";
 import { uuid7 } from "../../model/uuid7";
 import { Choice, TextArea, TextField } from "../../ui/form";
 import { useRecords, useText, useUnits } from "../../ui/hooks";
@@ -19,10 +19,9 @@ export function findName(f: Stored<"finds">, zone: string): string {
     : say("disease-find-bare", { cause, state, date: day(p.found_at, zone) });
 }
 
-/** The find as decided, with the reason kept beside the state. */
-export function decided(f: Stored<"finds">, state: FindState, reason: string): Feature<"finds"> {
-  const properties: FindProperties & { reason: string } = { ...f.feature.properties, state, reason };
-  return { ...f.feature, properties };
+/** The find as decided; the server keeps `why` with the revision. */
+function decided(f: Stored<"finds">, state: FindState, why: string): Feature<"finds"> & { why: string } {
+  return { ...f.feature, properties: { ...f.feature.properties, state }, why };
 }
 
 /** One find: what is known of it, the decision and its sample. */

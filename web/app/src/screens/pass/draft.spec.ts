@@ -1,14 +1,16 @@
 import { describe, expect, it } from "vitest";
-import { type DraftForm, build, fieldId, readNumber, readRows } from "./draft";
+import { type DraftForm, build, fieldId, readCorners, readNumber, readRows, writeCorners } from "./draft";
 
 const form: DraftForm = {
   blocks: ["b1"],
   rows: {},
+  corners: "",
   pattern: "broadcast",
   band: { text: "", unit: "in" },
   sides: 2,
   setbacks: [],
   windFrom: "",
+  wind: { text: "", unit: "mph" },
   lines: [{ product: "", name: "Demo Pyre 2EC", value: "6.4", unit: "fl_oz", per: "acre" }],
   carrier: { value: "40", unit: "gal", per: "acre" },
   tank: { value: "50", unit: "gal" },
@@ -106,6 +108,29 @@ describe("the wire form", () => {
     { name: "an hour that is jumped over", change: { start: "2026-03-08T02:30" }, field: "start", key: "time" },
   ] as const)("names the field for $name", ({ change, field, key }) => {
     expect(build({ ...form, ...(change as Partial<DraftForm>) }, zone)).toEqual({ ok: false, faults: [{ field, key }] });
+  });
+});
+
+describe("corners as typed", () => {
+  it("close into a polygon and are written as they are read", () => {
+    const text = "-81.52000000, 41.94000000\n-81.51900000, 41.94000000\n-81.51900000, 41.94100000";
+    const got = readCorners(text);
+    expect(got?.coordinates[0]).toHaveLength(4);
+    expect(got && writeCorners(got)).toBe(text);
+  });
+  it.each(["", "-81.5, 41.9\n-81.4, 41.9", "north end\nsouth end\ngate"])("are none in %j", (text) => {
+    expect(readCorners(text)).toBeNull();
+  });
+  it("are the ground of a spot job, blocks or none", () => {
+    const got = build({ ...form, blocks: [], pattern: "spot", corners: "-81.5 41.9\n-81.4 41.9\n-81.4 42" }, zone);
+    expect(got).toMatchObject({ ok: true, body: { pattern: "spot", area: { type: "Polygon" } } });
+  });
+});
+
+describe("wind speed", () => {
+  // 1 mile = 1609.344 m (1959 agreement): 8 mph is 3.57632 m/s.
+  it("travels in metres a second", () => {
+    expect(build({ ...form, wind: { text: "8", unit: "mph" } }, zone)).toMatchObject({ ok: true, body: { wind_speed_m_s: 3.57632 } });
   });
 });
 

@@ -1,3 +1,4 @@
+import type { Polygon } from "../../geo/position";
 import { zoned } from "./zoned";
 
 export const patterns = ["broadcast", "band", "spot", "drench", "alternate-middles"] as const;
@@ -6,6 +7,10 @@ export type Pattern = (typeof patterns)[number];
 /** Metres to one of each; exact (foot of 1959). */
 export const metresPer = { ft: 0.3048, in: 0.0254, m: 1, cm: 0.01 } as const;
 export type LengthUnit = keyof typeof metresPer;
+
+/** Metres per second to one of each; exact (mile of 1609.344 m). */
+export const metresPerSecond = { mph: 0.44704, "km/h": 1 / 3.6, "m/s": 1 } as const;
+export type SpeedUnit = keyof typeof metresPerSecond;
 
 /** A length as typed, with the unit that stood beside it, so that the toggle never changes its meaning. */
 export interface Typed {
@@ -35,11 +40,14 @@ export interface DraftForm {
   readonly blocks: readonly string[];
   /** Rows of a block as typed; empty or absent means all of them. */
   readonly rows: Readonly<Record<string, string>>;
+  /** Corners of drawn ground, "longitude, latitude" a line; read for spots only. */
+  readonly corners: string;
   readonly pattern: Pattern;
   readonly band: Typed;
   readonly sides: 1 | 2;
   readonly setbacks: readonly SetbackForm[];
   readonly windFrom: string;
+  readonly wind: { readonly text: string; readonly unit: SpeedUnit };
   readonly lines: readonly LineForm[];
   readonly carrier: { readonly value: string; readonly unit: string; readonly per: string };
   readonly tank: { readonly value: string; readonly unit: string };
@@ -51,7 +59,7 @@ export interface DraftForm {
 /** What is wrong with a field, by the same path the server uses, so that both land at the same place. */
 export interface FieldFault {
   readonly field: string;
-  readonly key: "choose-block" | "number" | "positive" | "unit" | "rows" | "bearing" | "time" | "name" | "product";
+  readonly key: "choose-block" | "number" | "positive" | "unit" | "rows" | "bearing" | "time" | "name" | "product" | "area";
 }
 
 export type Built =
@@ -84,6 +92,26 @@ export function readRows(text: string): number[] | null {
   return [...out].sort((a, b) => a - b);
 }
 
+/** Corners as typed, closed into a polygon; null when a line cannot be read or there are fewer than three. */
+export function readCorners(text: string): Polygon | null {
+  const ring: number[][] = [];
+  for (const line of text.split("\n").map((l) => l.trim()).filter(Boolean)) {
+    const m = /^(-?\d{1,3}(?:\.\d+)?)[\s,;]+(-?\d{1,2}(?:\.\d+)?)$/.exec(line);
+    if (!m) return null;
+    ring.push([Number(m[1]), Number(m[2])]);
+  }
+  return ring.length < 3 ? null : { type: "Polygon", coordinates: [[...ring, ring[0]!]] };
+}
+
+/** The text that readCorners reads back: the outer ring, to a millimetre or so. */
+export function writeCorners(shape: Polygon): string {
+  const ring = shape.coordinates[0] ?? [];
+  return ring
+    .slice(0, -1)
+    .map((p) => `${p[0]?.toFixed(8)}, ${p[1]?.toFixed(8)}`)
+    .join("\n");
+}
+
 /** The wire form of a draft, or every field that stands in its way. */
 export function build(form: DraftForm, zone: string): Built {
   const faults: FieldFault[] = [];
@@ -96,7 +124,8 @@ export function build(form: DraftForm, zone: string): Built {
   };
   const metres = (field: string, typed: Typed) => positive(field, typed.text) * metresPer[typed.unit];
 
-  if (form.blocks.length === 0) fault("blocks", "choose-block");
+  const spot = form.pattern === "spot";
+  if (form.blocks.length === 0 && !spot) fault("blocks", "choose-block");
   const rows: Record<string, number[]> = {};
   for (const id of form.blocks) {
     const text = (form.rows[id] ?? "").trim();
@@ -108,6 +137,11 @@ export function build(form: DraftForm, zone: string): Built {
 
   const body: Record<string, unknown> = { blocks: form.blocks, pattern: form.pattern };
   if (Object.keys(rows).length > 0) body["rows"] = rows;
+  if (spot) {
+    const area = readCorners(form.corners);
+    if (!area) fault("area", "area");
+    body["area"] = area;
+  }
   if (form.pattern === "band") {
     body["band_width_m"] = metres("band_width_m", form.band);
     body["sides"] = form.sides;
@@ -132,6 +166,11 @@ export function build(form: DraftForm, zone: string): Built {
     body["wind_from_deg"] = w;
   } else if (form.setbacks.some((s) => s.side === "downwind")) {
     fault("wind_from_deg", "bearing");
+  }
+  if (form.wind.text.trim()) {
+    const v = readNumber(form.wind.text) * metresPerSecond[form.wind.unit];
+    if (!(v >= 0)) fault("wind_speed_m_s", "number");
+    body["wind_speed_m_s"] = v;
   }
   if (form.lines.length === 0) fault("products", "product");
   body["products"] = form.lines.map((line, i) => {

@@ -1,36 +1,94 @@
-import type { Kind } from "../../model/kinds";
-import { useRecords, useText } from "../../ui/hooks";
+import { moment } from "../../i18n";
+import type { Stored } from "../../model/kinds";
+import { useRecords, useText, useUnits } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
+import { squareMetresPerAcre, squareMetresPerHectare, area } from "../../units";
+import { DataTable } from "../papers/datatable";
+import type { Column } from "../papers/table";
 import type { Place, PlaceProps } from "../place";
+import { blockNames, OnePass } from "./onepass";
+import { Planner } from "./planner";
+import { type Named, productName } from "./result";
+import { passMoment, saved } from "./saved";
+import "./pass.css";
 
-const shown: readonly Kind[] = ["passes", "products"];
-
-function Listed({ farm, kind }: { farm: PlaceProps["farm"]; kind: Kind }) {
+function Sheet(props: PlaceProps) {
   const t = useText();
-  const { list, state, failure } = useRecords(farm, kind);
-  if (state === "failed") return <ProblemNote problem={failure} onRetry={() => void farm.load(kind, true)} />;
+  const { farm, address, go } = props;
+  const blocks = useRecords(farm, "blocks");
+  const products = useRecords(farm, "products");
+  const surroundings = useRecords(farm, "surroundings");
+  const passes = useRecords(farm, "passes");
+  const named: Named = { blocks: blocks.list, products: products.list, surroundings: surroundings.list };
+  const chosen = address.view?.startsWith("pass:") ? farm.find("passes", address.view.slice(5)) : undefined;
+  const failed = [blocks, products, surroundings, passes].find((r) => r.state === "failed");
+  const role = farm.info.role;
   return (
-    <ul>
-      {list.map((r) => (
-        <li key={r.id}>{r.id}</li>
-      ))}
-      {list.length === 0 && <li>{state === "loading" ? t("core-loading") : t("core-records-empty")}</li>}
-    </ul>
+    <div class="pass">
+      <h1>{t("pass-title")}</h1>
+      {failed && <ProblemNote problem={failed.failure} onRetry={() => (["blocks", "products", "surroundings", "passes"] as const).forEach((k) => void farm.load(k, true))} />}
+      {chosen ? (
+        <OnePass {...props} pass={chosen} named={named} />
+      ) : (
+        <>
+          <List {...props} passes={passes.list} named={named} ready={passes.state === "ready"} />
+          {role === "owner" || role === "applicator" ? (
+            <Planner {...props} named={named} onSaved={(id) => go({ view: `pass:${id}` })} />
+          ) : (
+            <p class="hint">{t("pass-not-yours")}</p>
+          )}
+        </>
+      )}
+    </div>
   );
 }
 
-function Sheet({ farm }: PlaceProps) {
+function List({ farm, address, go, passes, named, ready }: PlaceProps & { passes: readonly Stored<"passes">[]; named: Named; ready: boolean }) {
   const t = useText();
+  const system = useUnits();
+  const zone = farm.info.zone;
+  const shown = passes.filter((p) => !address.season || passMoment(saved(p)).startsWith(address.season));
+  const products = (p: Stored<"passes">) =>
+    (saved(p).products ?? []).map((l) => (typeof l.product === "string" ? productName(named, { product: l.product }) : l.product.name)).join(", ");
+  const treated = (p: Stored<"passes">) => saved(p).areas?.treated_m2 ?? null;
+  const per = system === "us" ? squareMetresPerAcre : squareMetresPerHectare;
+  const columns: Column<Stored<"passes">>[] = [
+    { key: "date", head: t("pass-col-date"), cell: (p) => passMoment(saved(p)), show: (p) => moment(passMoment(saved(p)), zone) },
+    { key: "state", head: t("pass-col-state"), cell: (p) => t(`pass-state-${saved(p).state}`) },
+    { key: "blocks", head: t("pass-col-blocks"), cell: (p) => blockNames(saved(p), named) },
+    { key: "products", head: t("pass-col-products"), cell: products },
+    {
+      key: "treated",
+      head: t("pass-col-treated", { unit: system === "us" ? "ac" : "ha" }),
+      cell: (p) => {
+        const m2 = treated(p);
+        return m2 === null ? null : m2 / per;
+      },
+      show: (p) => {
+        const m2 = treated(p);
+        return m2 === null ? "" : area(m2).replace(/\s\w+$/, "");
+      },
+    },
+  ];
+  if (ready && shown.length === 0) {
+    return (
+      <>
+        <h2>{t("pass-list")}</h2>
+        <p>{t("pass-list-none")}</p>
+      </>
+    );
+  }
   return (
-    <>
-      <h1>{t("pass-title")}</h1>
-      {shown.map((kind) => (
-        <section key={kind}>
-          <h2>{kind}</h2>
-          <Listed farm={farm} kind={kind} />
-        </section>
-      ))}
-    </>
+    <DataTable
+      caption={t("pass-list")}
+      columns={columns}
+      rows={shown}
+      keyOf={(p) => p.id}
+      file={`${farm.id}-passes`}
+      first={{ key: "date", down: true }}
+      onChoose={(p) => go({ view: `pass:${p.id}` })}
+      chooseName={(p) => t("pass-open", { date: moment(passMoment(saved(p)), zone), products: products(p) })}
+    />
   );
 }
 

@@ -1,0 +1,327 @@
+import { useEffect, useRef, useState } from "preact/hooks";
+import { asProblem } from "../../api/problem";
+import { moment } from "../../i18n";
+import type { OutlineMode } from "../../map/farmmap";
+import { uuid7 } from "../../model/uuid7";
+import { MainAction } from "../../ui/action";
+import { Check, Choice, TextArea, TextField } from "../../ui/form";
+import { useText } from "../../ui/hooks";
+import { ProblemNote } from "../../ui/notes";
+import { units } from "../../units";
+import type { PlaceProps } from "../place";
+import type { Worked } from "./answer";
+import { build, type DraftForm, type FieldFault, fieldId, type LineForm, metresPerSecond, patterns, type SetbackForm, type SpeedUnit, writeCorners } from "./draft";
+import { faultsAt, LengthField, PerChoice, ProductFields, SetbackFields, UnitChoice } from "./fields";
+import { Cautions, Figures, type Named, type RateOf, useGround } from "./result";
+import { passFeature } from "./saved";
+
+const emptyLine: LineForm = { product: "", name: "", value: "", unit: "", per: "acre" };
+
+/** The first form of a farm, in the units of the toggle; later ones repeat the last tank, spray and band. */
+function firstForm(farm: string, block: string | undefined): DraftForm {
+  const us = units.get() === "us";
+  const first: DraftForm = {
+    blocks: block ? [block] : [],
+    rows: {},
+    corners: "",
+    pattern: "broadcast",
+    band: { text: "", unit: us ? "in" : "m" },
+    sides: 2,
+    setbacks: [],
+    windFrom: "",
+    wind: { text: "", unit: us ? "mph" : "km/h" },
+    lines: [emptyLine],
+    carrier: { value: "", unit: us ? "gal" : "L", per: us ? "acre" : "ha" },
+    tank: { value: "", unit: us ? "gal" : "L" },
+    start: "",
+    harvestOn: "",
+  };
+  return { ...first, ...repeated(farm) };
+}
+
+type Repeated = Partial<Pick<DraftForm, "band" | "carrier" | "tank">>;
+
+function repeated(farm: string): Repeated {
+  try {
+    return JSON.parse(localStorage.getItem(`caneward.pass.${farm}`) ?? "{}") as Repeated;
+  } catch {
+    return {};
+  }
+}
+
+function repeat(farm: string, { band, carrier, tank }: DraftForm): void {
+  try {
+    localStorage.setItem(`caneward.pass.${farm}`, JSON.stringify({ band, carrier, tank }));
+  } catch {
+    return;
+  }
+}
+
+interface Done {
+  readonly asked: Readonly<Record<string, unknown>>;
+  readonly worked: Worked;
+  readonly at: string;
+  /** The form it was worked out from; another one makes the figures old. */
+  readonly form: DraftForm;
+}
+
+/** Plans a pass: the form, the server's figures, and saving both as a draft. */
+export function Planner(props: PlaceProps & { readonly named: Named; readonly onSaved: (id: string) => void }) {
+  const t = useText();
+  const { farm, api, map, named, address } = props;
+  const zone = farm.info.zone;
+  const [form, setForm] = useState<DraftForm>(() => firstForm(farm.id, address.block));
+  const [faults, setFaults] = useState<readonly FieldFault[]>([]);
+  const [problem, setProblem] = useState<unknown>(null);
+  const [busy, setBusy] = useState(false);
+  const [done, setDone] = useState<Done | null>(null);
+  const [stopReason, setStopReason] = useState("");
+  const [stopFault, setStopFault] = useState<string>();
+  const [id, setId] = useState(uuid7);
+  const result = useRef<HTMLHeadingElement>(null);
+  const set = (part: Partial<DraftForm>) => setForm((f) => ({ ...f, ...part }));
+  const faultAt = faultsAt(faults, problem ? asProblem(problem) : null);
+
+  const toggle = (block: string, on: boolean) =>
+    setForm((f) => ({ ...f, blocks: on ? [...f.blocks.filter((b) => b !== block), block] : f.blocks.filter((b) => b !== block) }));
+  useEffect(
+    () =>
+      map.onPick((pick) => {
+        if (pick?.layer === "blocks") setForm((f) => ({ ...f, blocks: f.blocks.includes(pick.id) ? f.blocks.filter((b) => b !== pick.id) : [...f.blocks, pick.id] }));
+      }),
+    [map],
+  );
+  useEffect(() => {
+    const shapes = named.blocks.filter((b) => form.blocks.includes(b.id)).map((b) => ({ id: b.id, geometry: b.feature.geometry }));
+    map.setOverlay("pass-blocks", shapes, "chosen");
+    return () => map.setOverlay("pass-blocks", null);
+  }, [map, form.blocks, named.blocks]);
+  useGround(map, done?.worked ?? null);
+
+  const workOut = async () => {
+    const built = build(form, zone);
+    setFaults(built.ok ? [] : built.faults);
+    setProblem(null);
+    if (!built.ok) {
+      document.getElementById(fieldId(built.faults[0]?.field ?? ""))?.focus();
+      return;
+    }
+    setBusy(true);
+    try {
+      const worked = await api.treatedArea<Worked>(built.body);
+      setDone({ asked: built.body, worked, at: new Date().toISOString(), form });
+      repeat(farm.id, form);
+      requestAnimationFrame(() => result.current?.scrollIntoView({ block: "start" }));
+    } catch (thrown) {
+      setProblem(thrown);
+    } finally {
+      setBusy(false);
+    }
+  };
+
+  const stops = done?.worked.checks?.some((c) => c.answer === "stop") ?? false;
+  const save = async () => {
+    if (!done) return;
+    if (stops && !stopReason.trim()) return setStopFault(t("pass-stop-reason-missing"));
+    setStopFault(undefined);
+    setProblem(null);
+    setBusy(true);
+    try {
+      await farm.put("passes", passFeature({ id, asked: done.asked, worked: done.worked, at: done.at, stopReason: stopReason.trim() }), null);
+      setId(uuid7());
+      props.onSaved(id);
+    } catch (thrown) {
+      setProblem(thrown);
+    } finally {
+      setBusy(false);
+    }
+  };
+
+  const fieldsShown = (asProblem(problem ?? new Error()).errors ?? []).flatMap((e) => (e.field && document.getElementById(fieldId(e.field)) ? [e.field] : []));
+  const rates = ((done?.asked["products"] ?? []) as { rate: RateOf }[]).map((p) => p.rate);
+  return (
+    <>
+      <h2>{t("pass-new")}</h2>
+      <fieldset id={fieldId("blocks")} tabIndex={-1}>
+        <legend>{t("pass-blocks")}</legend>
+        <p class="hint">{t("pass-blocks-hint")}</p>
+        {named.blocks.map((b) => (
+          <Check key={b.id} label={b.feature.properties.name} checked={form.blocks.includes(b.id)} onChecked={(on) => toggle(b.id, on)} />
+        ))}
+        {faultAt("blocks", true) && <p class="fault">{faultAt("blocks", true)}</p>}
+      </fieldset>
+      {form.pattern !== "spot" &&
+        form.blocks.map((block) => (
+          <TextField
+            key={block}
+            id={fieldId(`rows.${block}`)}
+            label={t("pass-rows", { block: named.blocks.find((b) => b.id === block)?.feature.properties.name ?? "" })}
+            hint={t("pass-rows-hint")}
+            optional
+            value={form.rows[block] ?? ""}
+            fault={faultAt(`rows.${block}`, true)}
+            onValue={(text) => set({ rows: { ...form.rows, [block]: text } })}
+          />
+        ))}
+      <Choice
+        id={fieldId("pattern")}
+        label={t("pass-pattern")}
+        value={form.pattern}
+        choices={patterns.map((p) => ({ value: p, label: t(`pass-pattern-${p}`) }))}
+        fault={faultAt("pattern")}
+        onValue={(pattern) => set({ pattern })}
+      />
+      {form.pattern === "spot" && <SpotGround map={map} corners={form.corners} fault={faultAt("area", true)} onCorners={(corners) => set({ corners })} />}
+      {form.pattern === "band" && (
+        <>
+          <LengthField label={t("pass-band")} hint={t("pass-band-hint")} field="band_width_m" value={form.band} units={["in", "ft", "m", "cm"]} fault={faultAt("band_width_m")} onValue={(band) => set({ band })} />
+          <Choice
+            id={fieldId("sides")}
+            label={t("pass-sides")}
+            value={String(form.sides) as "1" | "2"}
+            choices={[
+              { value: "2", label: t("pass-sides-2") },
+              { value: "1", label: t("pass-sides-1") },
+            ]}
+            fault={faultAt("sides")}
+            onValue={(sides) => set({ sides: sides === "1" ? 1 : 2 })}
+          />
+        </>
+      )}
+      <h3>{t("pass-products")}</h3>
+      {form.lines.map((line, i) => (
+        <ProductFields
+          key={i}
+          n={i}
+          form={line}
+          products={named.products}
+          faultAt={faultAt}
+          onForm={(next) => set({ lines: form.lines.with(i, next) })}
+          onDrop={form.lines.length > 1 ? () => set({ lines: form.lines.toSpliced(i, 1) }) : undefined}
+        />
+      ))}
+      {faultAt("products") && <p class="fault">{faultAt("products")}</p>}
+      <button type="button" onClick={() => set({ lines: [...form.lines, emptyLine] })}>
+        {t("pass-product-add")}
+      </button>
+      <h3>{t("pass-setbacks")}</h3>
+      {form.setbacks.map((s, i) => (
+        <SetbackFields
+          key={i}
+          n={i}
+          form={s}
+          named={named.surroundings}
+          faultAt={faultAt}
+          onForm={(next) => set({ setbacks: form.setbacks.with(i, next) })}
+          onDrop={() => set({ setbacks: form.setbacks.toSpliced(i, 1) })}
+        />
+      ))}
+      <div class="buttons">
+        <button type="button" onClick={() => set({ setbacks: [...form.setbacks, newSetback()] })}>
+          {t("pass-setback-add")}
+        </button>
+        {labelSetbacks(form, named).map(({ product, add }) => (
+          <button key={product} type="button" onClick={() => set({ setbacks: [...form.setbacks, ...add] })}>
+            {t("pass-setback-label", { product })}
+          </button>
+        ))}
+      </div>
+      <TextField id={fieldId("wind_from_deg")} label={t("pass-wind-from")} hint={t("pass-wind-from-hint")} inputMode="decimal" optional value={form.windFrom} fault={faultAt("wind_from_deg")} onValue={(windFrom) => set({ windFrom })} />
+      <SpeedField label={t("pass-wind-speed")} field="wind_speed_m_s" value={form.wind} fault={faultAt("wind_speed_m_s")} onValue={(wind) => set({ wind })} />
+      <TextField id={fieldId("carrier.value")} label={t("pass-carrier")} inputMode="decimal" optional value={form.carrier.value} fault={faultAt("carrier.value") ?? faultAt("carrier")} onValue={(value) => set({ carrier: { ...form.carrier, value } })} />
+      <div class="pair">
+        <UnitChoice spray label={t("pass-carrier-unit")} field="carrier.unit" value={form.carrier.unit} fault={faultAt("carrier.unit")} onValue={(unit) => set({ carrier: { ...form.carrier, unit } })} />
+        <PerChoice spray label={t("pass-carrier-per")} field="carrier.per" value={form.carrier.per} fault={faultAt("carrier.per")} onValue={(per) => set({ carrier: { ...form.carrier, per } })} />
+      </div>
+      <div class="pair">
+        <TextField id={fieldId("tank.value")} label={t("pass-tank")} inputMode="decimal" optional value={form.tank.value} fault={faultAt("tank.value") ?? faultAt("tank")} onValue={(value) => set({ tank: { ...form.tank, value } })} />
+        <UnitChoice spray label={t("pass-tank-unit")} field="tank.unit" value={form.tank.unit} fault={faultAt("tank.unit")} onValue={(unit) => set({ tank: { ...form.tank, unit } })} />
+      </div>
+      <TextField id={fieldId("start")} label={t("pass-start")} hint={t("pass-start-hint", { zone })} type="datetime-local" optional value={form.start} fault={faultAt("start")} onValue={(start) => set({ start })} />
+      <TextField id={fieldId("harvest_on")} label={t("pass-harvest")} type="date" optional value={form.harvestOn} fault={faultAt("harvest_on")} onValue={(harvestOn) => set({ harvestOn })} />
+      {problem !== null && <ProblemNote problem={problem} map={map} fields={fieldsShown} />}
+      {done && (
+        <section aria-live="polite">
+          <h2 ref={result}>{form === done.form ? t("pass-areas") : t("pass-again")}</h2>
+          <Figures worked={done.worked} pattern={String(done.asked["pattern"])} rates={rates} tank={done.asked["tank"] as { value: number; unit: string } | undefined} named={named} date={moment(done.at, zone)} />
+          {stops && <TextArea label={t("pass-stop-reason")} rows={2} value={stopReason} fault={stopFault} onValue={setStopReason} />}
+          <button type="button" disabled={busy || form !== done.form} onClick={() => void save()}>
+            {t("pass-save")}
+          </button>
+        </section>
+      )}
+      <Cautions />
+      <MainAction label={busy ? t("pass-working") : t("pass-work-out")} run={() => void workOut()} busy={busy} />
+    </>
+  );
+}
+
+const newSetback = (): SetbackForm => ({ from: "water", distance: { text: "", unit: units.get() === "us" ? "ft" : "m" }, side: "all", halfAngle: "" });
+
+/** Setbacks typed from the labels of the chosen products that the form lacks. */
+function labelSetbacks(form: DraftForm, named: Named): { product: string; add: SetbackForm[] }[] {
+  return form.lines.flatMap((line) => {
+    const p = named.products.find((r) => r.id === line.product)?.feature.properties;
+    const typed = (p?.["setbacks"] ?? []) as { from?: string; distance_m?: number; side?: string }[];
+    const add = typed
+      .filter((s) => s.from && s.distance_m)
+      .map((s): SetbackForm => ({ from: s.from ?? "", distance: { text: String(s.distance_m), unit: "m" }, side: s.side === "downwind" ? "downwind" : "all", halfAngle: "" }))
+      .filter((s) => !form.setbacks.some((f) => f.from === s.from && f.side === s.side && f.distance.text === s.distance.text));
+    return p && add.length > 0 ? [{ product: p.name, add }] : [];
+  });
+}
+
+export function SpeedField(props: { label: string; field: string; value: { text: string; unit: SpeedUnit }; fault: string | undefined; onValue: (v: { text: string; unit: SpeedUnit }) => void }) {
+  const t = useText();
+  const speeds = Object.keys(metresPerSecond) as SpeedUnit[];
+  return (
+    <div class="pair">
+      <TextField id={fieldId(props.field)} label={props.label} inputMode="decimal" optional value={props.value.text} fault={props.fault} onValue={(text) => props.onValue({ ...props.value, text })} />
+      <Choice label={t("pass-unit", { what: props.label.toLowerCase() })} value={props.value.unit} choices={speeds.map((u) => ({ value: u, label: u }))} onValue={(unit) => props.onValue({ ...props.value, unit })} />
+    </div>
+  );
+}
+
+/** Ground of a spot job: drawn on the map or typed, both in one field. */
+function SpotGround({ map, corners, fault, onCorners }: { map: PlaceProps["map"]; corners: string; fault: string | undefined; onCorners: (corners: string) => void }) {
+  const t = useText();
+  const [drawing, setDrawing] = useState(false);
+  const mode = useRef<OutlineMode | null>(null);
+  const tell = useRef(onCorners);
+  tell.current = onCorners;
+  useEffect(() => {
+    if (!drawing) return;
+    mode.current = map.drawOutline(null, (draft) => {
+      if (draft.geometry?.type === "Polygon" && !draft.drawing) tell.current(writeCorners(draft.geometry));
+    });
+    return () => mode.current?.leave();
+  }, [map, drawing]);
+  return (
+    <>
+      <p class="hint">{t("pass-spot-note")}</p>
+      <TextArea id={fieldId("area")} label={t("pass-spot-text")} hint={t("pass-spot-hint")} value={corners} fault={fault} onValue={onCorners} />
+      <div class="buttons">
+        {drawing ? (
+          <button
+            type="button"
+            onClick={() => {
+              mode.current?.finishRing();
+              setDrawing(false);
+            }}
+          >
+            {t("pass-spot-done")}
+          </button>
+        ) : (
+          <button type="button" onClick={() => setDrawing(true)}>
+            {t("pass-spot-draw")}
+          </button>
+        )}
+        {corners && (
+          <button type="button" onClick={() => onCorners("")}>
+            {t("pass-spot-drop")}
+          </button>
+        )}
+      </div>
+    </>
+  );
+}

@@ -1,0 +1,242 @@
+import { useEffect } from "preact/hooks";
+import { number } from "../../i18n";
+import type { FarmMap } from "../../map/farmmap";
+import type { Amount, Stored } from "../../model/kinds";
+import { How } from "../../ui/how";
+import { useText, useUnits } from "../../ui/hooks";
+import { Caution, Mark } from "../../ui/notes";
+import { amount, area, clearance, length } from "../../units";
+import { DataTable } from "../papers/datatable";
+import { amountOf, areaNames, baseOf, measured, type Share, type Total, type Worked } from "./answer";
+import { placeName } from "./fields";
+
+/** The rate a total came from, as the draft said it. */
+export interface RateOf {
+  readonly value: number;
+  readonly unit: string;
+  readonly per: string;
+}
+
+export interface Named {
+  readonly products: readonly Stored<"products">[];
+  readonly blocks: readonly Stored<"blocks">[];
+  readonly surroundings: readonly Stored<"surroundings">[];
+}
+
+export function productName(named: Named, total: { readonly product?: string | undefined; readonly name?: string | undefined }): string {
+  const record = named.products.find((p) => p.id === total.product);
+  return record?.feature.properties.name ?? total.name ?? total.product ?? "";
+}
+
+const tool = (a: Amount) => {
+  const m = measured(a);
+  return amount({ value: m.value, unit: m.unit }, m.digits);
+};
+
+/** The figures of a draft or of a frozen pass, with how each came about. */
+export function Figures(props: {
+  readonly worked: Worked;
+  readonly pattern: string;
+  readonly rates: readonly RateOf[];
+  readonly tank: Amount | undefined;
+  readonly named: Named;
+  readonly date: string;
+}) {
+  const t = useText();
+  useUnits();
+  const { worked, pattern, rates, named } = props;
+  const banded = pattern === "band" || pattern === "drench";
+  const totals = worked.totals ?? [];
+  return (
+    <>
+      <h2>{t("pass-areas")}</h2>
+      <dl class="figures">
+        {areaNames.map((name) => {
+          const m2 = worked.areas[`${name}_m2`];
+          if (m2 === undefined) return null;
+          const how = name === "treated" ? t(banded ? "pass-area-treated-how-band" : "pass-area-treated-how-ground") : t(`pass-area-${name}-how`);
+          return [
+            <dt key={`${name}-t`}>{t(`pass-area-${name}`)}</dt>,
+            <dd key={name}>
+              <How formula={how} inputs={[["m²", number(m2, 1)]]} source={t("pass-source")} date={props.date}>
+                {area(m2)}
+              </How>
+            </dd>,
+          ];
+        })}
+        {worked.row_length_m !== undefined && worked.row_length_m > 0 && (
+          <>
+            <dt>{t("pass-row-length")}</dt>
+            <dd>
+              <How formula={t("pass-row-length-how")} source={t("pass-source")} date={props.date}>
+                {length(worked.row_length_m)}
+              </How>
+            </dd>
+          </>
+        )}
+        {worked.plants !== undefined && worked.plants > 0 && (
+          <>
+            <dt>{t("pass-plants")}</dt>
+            <dd>{number(worked.plants)}</dd>
+          </>
+        )}
+      </dl>
+      {totals.length > 0 && (
+        <>
+          <h2>{t("pass-totals")}</h2>
+          <table>
+            <thead>
+              <tr>
+                <th scope="col">{t("pass-col-product")}</th>
+                <th scope="col">{t("pass-col-amount")}</th>
+              </tr>
+            </thead>
+            <tbody>
+              {totals.map((total, i) => (
+                <tr key={i}>
+                  <th scope="row">{productName(named, total)}</th>
+                  <td>
+                    <TotalHow total={total} rate={rates[i]} worked={worked} date={props.date} />
+                  </td>
+                </tr>
+              ))}
+              {worked.carrier && (
+                <tr>
+                  <th scope="row">{t("pass-carrier-total")}</th>
+                  <td>
+                    <How formula={t("pass-carrier-how")} source={t("pass-source")} date={props.date}>
+                      {amount(worked.carrier, 1)}
+                    </How>
+                  </td>
+                </tr>
+              )}
+            </tbody>
+          </table>
+        </>
+      )}
+      <TankSheet {...props} />
+      {worked.distances && worked.distances.length > 0 && (
+        <DataTable
+          caption={t("pass-distances")}
+          columns={[
+            { key: "block", head: t("pass-col-block"), cell: (d) => named.blocks.find((b) => b.id === d.block)?.feature.properties.name ?? d.block },
+            { key: "to", head: t("pass-col-to"), cell: (d) => toName(named, d.to, d.kind) },
+            { key: "m", head: t("pass-col-distance"), cell: (d) => d.m, show: (d) => clearance(d.m) },
+          ]}
+          rows={worked.distances}
+          keyOf={(d) => `${d.block} ${d.to}`}
+          file="distances"
+          first={{ key: "m", down: false }}
+        />
+      )}
+      {worked.distances && worked.distances.length > 0 && <p class="hint">{t("pass-distances-how")}</p>}
+      {worked.checks && worked.checks.length > 0 && (
+        <>
+          <h2>{t("pass-checks")}</h2>
+          <p class="hint">{t("pass-checks-note")}</p>
+          <ul class="checks">
+            {worked.checks.map((c, i) => (
+              <li key={i}>
+                <Mark answer={c.answer}>{c.why}</Mark>
+                {c.source && <span class="soft"> {t("pass-check-source", { source: c.source })}</span>}
+              </li>
+            ))}
+          </ul>
+        </>
+      )}
+    </>
+  );
+}
+
+function toName(named: Named, id: string, kind: string): string {
+  const s = named.surroundings.find((r) => r.id === id);
+  return s ? placeName(s) : kind;
+}
+
+function TotalHow({ total, rate, worked, date }: { total: Total; rate: RateOf | undefined; worked: Worked; date: string }) {
+  const t = useText();
+  const base = baseOf(rate?.per ?? "acre");
+  const baseName = t(`pass-total-base-${base}`);
+  const baseText = {
+    area: worked.areas.treated_m2 === undefined ? "" : area(worked.areas.treated_m2),
+    spray: worked.carrier ? amount(worked.carrier, 1) : "",
+    row: worked.row_length_m === undefined ? "" : length(worked.row_length_m),
+    plants: worked.plants === undefined ? "" : number(worked.plants),
+  }[base];
+  const inputs: [string, string][] = [[baseName, baseText]];
+  if (rate) inputs.push([t("pass-total-rate"), `${amount(rate, 4)} / ${t(`pass-per-${rate.per}` as "pass-per-acre")}`]);
+  inputs.push([t("pass-total-exact"), amount(total.amount, 6)]);
+  return (
+    <How formula={t("pass-total-how", { base: baseName })} inputs={inputs} source={t("pass-source")} date={date}>
+      {tool(total.amount)}
+    </How>
+  );
+}
+
+function TankSheet({ worked, tank, named }: Parameters<typeof Figures>[0]) {
+  const t = useText();
+  const tanks = worked.tanks;
+  const totals = worked.totals ?? [];
+  if (!tanks) return <p class="hint">{t("pass-tanks-none")}</p>;
+  const share = (list: readonly Share[] | null, i: number) => {
+    const one = list?.[i];
+    return one ? tool(amountOf(one)) : "–";
+  };
+  return (
+    <>
+      <h2>{t("pass-tanks")}</h2>
+      <p>
+        {tanks.full > 0 && tank && <>{t("pass-tank-full", { n: tanks.full, size: amount(tank) })}. </>}
+        {tanks.last && tanks.last.value > 0 && <>{t("pass-tank-last-of", { size: amount(tanks.last, 1) })}.</>}
+      </p>
+      <table>
+        <thead>
+          <tr>
+            <th scope="col">{t("pass-col-product")}</th>
+            {tanks.full > 0 && <th scope="col">{t("pass-tank-each")}</th>}
+            {tanks.last && tanks.last.value > 0 && <th scope="col">{t("pass-tank-in-last")}</th>}
+          </tr>
+        </thead>
+        <tbody>
+          {totals.map((total, i) => (
+            <tr key={i}>
+              <th scope="row">{productName(named, total)}</th>
+              {tanks.full > 0 && <td>{share(tanks.each, i)}</td>}
+              {tanks.last && tanks.last.value > 0 && <td>{share(tanks.in_last, i)}</td>}
+            </tr>
+          ))}
+        </tbody>
+      </table>
+      <p class="hint">
+        {t("pass-tank-how")} {t("pass-tank-left")}
+      </p>
+    </>
+  );
+}
+
+/** The cautions of every spray screen and print, and the marks on the map while figures show. */
+export function Cautions() {
+  const t = useText();
+  return (
+    <section>
+      <h2>{t("pass-cautions")}</h2>
+      {(["1", "2", "3", "4", "5", "6"] as const).map((n) => (
+        <Caution key={n}>{t(`pass-caution-${n}`)}</Caution>
+      ))}
+    </section>
+  );
+}
+
+export function useGround(map: FarmMap, worked: Pick<Worked, "treated" | "withheld"> | null): void {
+  const treated = worked?.treated ?? null;
+  const withheld = worked?.withheld ?? null;
+  useEffect(() => {
+    map.setOverlay("pass-treated", treated ? [{ geometry: treated }] : null, "treated");
+    map.setOverlay("pass-withheld", withheld ? [{ geometry: withheld }] : null, "withheld");
+    if (treated || withheld) map.fit([treated, withheld]);
+    return () => {
+      map.setOverlay("pass-treated", null);
+      map.setOverlay("pass-withheld", null);
+    };
+  }, [map, treated, withheld]);
+}
