@@ -124,12 +124,17 @@ type Job struct {
 // over the decimals given, rounded once to the nearest float64, never up to a
 // measure. ok is false when the job does not know the base.
 func (r Rate) Total(j Job) (total Amount, ok bool) {
+	v, ok := r.ExactTotal(j)
+	return Amount{Value: v.Float(), Unit: r.Unit}, ok
+}
+
+// ExactTotal is Total before it is rounded.
+func (r Rate) ExactTotal(j Job) (Exact, bool) {
 	base, ok := j.base(r.Per.Base())
 	if !ok {
-		return Amount{Unit: r.Unit}, false
+		return Exact{}, false
 	}
-	v := base.Over(perSizes[r.Per].size).Times(Decimal(r.Value))
-	return Amount{Value: v.Float(), Unit: r.Unit}, true
+	return base.Over(perSizes[r.Per].size).Times(Decimal(r.Value)), true
 }
 
 func (j Job) base(b Base) (Exact, bool) {
@@ -144,4 +149,15 @@ func (j Job) base(b Base) (Exact, bool) {
 		return Whole(int64(*j.Plants)), true
 	}
 	return Exact{}, false
+}
+
+// As is the rate's value in another unit and base: 1 lb per acre is 16 oz_wt
+// per acre. ok is false where dimension or kind of base differ: an acre is no
+// length of row.
+func (r Rate) As(u Unit, p Per) (value float64, ok bool) {
+	from, to := perSizes[r.Per], perSizes[p]
+	if r.Unit.Dimension() != u.Dimension() || from.base != to.base {
+		return 0, false
+	}
+	return Decimal(r.Value).Times(r.Unit.Size()).Over(u.Size()).Times(to.size).Over(from.size).Float(), true
 }

@@ -250,6 +250,10 @@ var sayNotVolume = words.New("quantity-not-volume",
 // Dimension is what the unit measures.
 func (u Unit) Dimension() Dimension { return definitions[u].dimension }
 
+// Size is one of the unit in kilograms, cubic metres, pieces, square metres,
+// metres, seconds, metres a second, pascals or kelvins.
+func (u Unit) Size() Exact { return definitions[u].size }
+
 // maxKey keeps what somebody sent from filling the message that refuses it.
 const maxKey = 40
 

@@ -1,0 +1,157 @@
+package spray
+
+import (
+	"slices"
+	"time"
+
+	"github.com/paulmach/orb"
+
+	"caneward/blocks"
+	"caneward/blocks/fault"
+	"caneward/blocks/setback"
+	"caneward/blocks/words"
+	"caneward/geo"
+	"caneward/records"
+)
+
+// Ground is what a draft stands on: the records it names and all the
+// surroundings of the farm, as they were when it was read.
+type Ground struct {
+	Blocks   []Block // in the order of the request
+	Around   []Surroundings
+	Products map[records.ID]Product
+	Zone     *time.Location // the farm's; nil takes the zone of the times given
+}
+
+// Block is a block with its rows, if any were laid out.
+type Block struct {
+	ID           records.ID
+	Name         string
+	Crop         string
+	Outline      orb.MultiPolygon
+	RowSpacing   geo.Metres // 0 when not given
+	PlantSpacing geo.Metres // 0 when not given
+	Rows         []blocks.Row
+}
+
+// Surroundings is one thing round the blocks.
+type Surroundings struct {
+	setback.Feature
+	Name       string
+	DrawnByEye bool
+}
+
+var (
+	sayNoBlock = words.New("spray-no-such-block",
+		"There is no block with the id {id} on this farm.",
+		"No hay en esta finca ningún bloque con el identificador {id}.")
+	sayNoProduct = words.New("spray-no-such-product",
+		"There is no product with the id {id} on this farm.",
+		"No hay en esta finca ningún producto con el identificador {id}.")
+	sayNoFrom = words.New("spray-no-such-surroundings",
+		"“{from}” is neither a kind of surroundings ({kinds}) nor the id of one on this farm.",
+		"«{from}» no es un tipo de entorno ({kinds}) ni el identificador de uno de esta finca.")
+)
+
+// Load reads what a request names, and the farm's surroundings. Unknown blocks,
+// products and surroundings are fault.Invalid at their fields, all at once.
+func Load(r records.Reader, q Request) (Ground, error) {
+	g := Ground{Products: map[records.ID]Product{}}
+	if zone, err := time.LoadLocation(r.Farm().Zone); err == nil {
+		g.Zone = zone
+	}
+	var details []fault.Detail
+	for i, id := range q.Blocks {
+		rev, err := r.Current(records.Blocks, id)
+		if fault.Is(err, fault.Missing) {
+			details = append(details, fault.Detail{Field: "blocks[" + itoa(i) + "]", Text: sayNoBlock.With(words.Args{"id": string(id)})})
+			continue
+		}
+		if err != nil {
+			return Ground{}, err
+		}
+		b, err := loadBlock(r, id, rev.Record)
+		if err != nil {
+			return Ground{}, err
+		}
+		g.Blocks = append(g.Blocks, b)
+	}
+	for i, l := range q.Products {
+		if l.ID == "" {
+			continue
+		}
+		rev, err := r.Current(records.Products, l.ID)
+		if fault.Is(err, fault.Missing) {
+			details = append(details, fault.Detail{Field: "products[" + itoa(i) + "].product", Text: sayNoProduct.With(words.Args{"id": string(l.ID)})})
+			continue
+		}
+		if err != nil {
+			return Ground{}, err
+		}
+		g.Products[l.ID], _ = ParseProduct(rev.Record.Geometry, rev.Record.Properties)
+	}
+	page, err := r.List(records.Surroundings, records.Query{})
+	if err != nil {
+		return Ground{}, err
+	}
+	for _, rev := range page.Revisions {
+		s, _ := blocks.ParseSurroundings(rev.Record.Geometry, rev.Record.Properties)
+		if s.Shape != nil {
+			g.Around = append(g.Around, Surroundings{
+				Feature: setback.Feature{ID: string(rev.ID), Kind: string(s.Kind), Shape: s.Shape}, Name: s.Name, DrawnByEye: s.DrawnByEye})
+		}
+	}
+	details = append(details, unknownFrom(g, q)...)
+	if len(details) > 0 {
+		return Ground{}, refusal(details)
+	}
+	return g, nil
+}
+
+func loadBlock(r records.Reader, id records.ID, rec records.Record) (Block, error) {
+	// What was stored had passed the rules; a field they have since come to
+	// refuse reads as not given.
+	parsed, _ := blocks.Parse(rec.Geometry, rec.Properties)
+	b := Block{ID: id, Name: parsed.Name, Crop: parsed.Crop, Outline: parsed.Outline, RowSpacing: parsed.RowSpacing, PlantSpacing: parsed.PlantSpacing}
+	page, err := r.List(records.Rows, records.Query{Equal: map[string]string{"block": string(id)}})
+	if err != nil {
+		return Block{}, err
+	}
+	for _, rev := range page.Revisions {
+		row, _ := blocks.ParseRow(rev.Record.Geometry, rev.Record.Properties)
+		if row.Number > 0 && len(row.Parts) > 0 {
+			b.Rows = append(b.Rows, row)
+		}
+	}
+	slices.SortStableFunc(b.Rows, func(x, y blocks.Row) int { return x.Number - y.Number })
+	return b, nil
+}
+
+// unknownFrom faults setbacks from what is not there. A kind of which the farm
+// has none is no fault, but Draft says so.
+func unknownFrom(g Ground, q Request) []fault.Detail {
+	var details []fault.Detail
+	for i, rule := range q.Setbacks {
+		known := isKind(rule.From) || slices.ContainsFunc(g.Around, func(s Surroundings) bool { return s.ID == rule.From })
+		if !known {
+			details = append(details, fault.Detail{Field: "setbacks[" + itoa(i) + "].from",
+				Text: sayNoFrom.With(words.Args{"from": shorten(rule.From), "kinds": kindNames()})})
+		}
+	}
+	return details
+}
+
+func isKind(s string) bool {
+	return slices.Contains(blocks.SurroundingsKinds, blocks.SurroundingsKind(s))
+}
+
+func kindNames() string {
+	names := ""
+	for i, k := range blocks.SurroundingsKinds {
+		if i > 0 {
+			names += ", "
+		}
+		names += string(k)
+	}
+	return names
+}

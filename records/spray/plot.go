@@ -1,0 +1,558 @@
+package spray
+
+import (
+	"context"
+	"errors"
+	"math"
+	"slices"
+
+	"github.com/paulmach/orb"
+
+	"caneward/blocks"
+	"caneward/blocks/fault"
+	"caneward/blocks/setback"
+	"caneward/blocks/words"
+	"caneward/geo"
+	"caneward/geo/buffer"
+	"caneward/geo/overlay"
+	"caneward/geo/plane"
+	"caneward/records"
+)
+
+// plot is one block's ground in a frame of its own, so that blocks far apart
+// stay exact.
+type plot struct {
+	block Block
+	field string // where the request names it
+	frame plane.Frame
+
+	outline, chosen, planted, zone plane.Region
+	free, withheld, treated        plane.Region
+	rows                           []rowLines // chosen rows
+	all                            []rowLines // every row
+	areas                          Areas
+
+	rowLength  geo.Metres
+	plants     int
+	rowsKnown  bool // row length is known, measured or reckoned
+	plantKnown bool
+}
+
+// rowLines is a row in the frame.
+type rowLines struct {
+	row   blocks.Row
+	parts []plane.Line
+}
+
+// Tolerances.
+const (
+	// lap widens strips of neighbouring rows so that drawn rows a hair apart
+	// leave no seam: rows are stored to about a tenth of a millimetre. It adds a
+	// millimetre along the outermost rows only.
+	lap geo.Metres = 1e-3
+	// wholeStep is how much a part of a row may fall short of a whole number of
+	// plant spacings and still reach it, as in the layout of rows.
+	wholeStep geo.Metres = 1e-3
+)
+
+var (
+	sayPlaced = words.New("spray-ground-not-placed",
+		"The outline cannot be placed on the ground: {problem}.",
+		"El contorno no se puede situar en el terreno: {problem}.")
+	sayCrossing = words.New("spray-ground-not-cut",
+		"This ground cannot be worked out; check that its outline does not cross itself.",
+		"Este terreno no se puede calcular; revise que su contorno no se cruce.")
+	sayJagged = words.New("spray-ground-too-jagged",
+		"This ground has too many corners or rows to be worked out in bearable time. Take fewer blocks at once, or simplify them.",
+		"Este terreno tiene demasiados vértices o hileras para calcularlo en un tiempo razonable. Tome menos bloques a la vez o simplifíquelos.")
+	sayNoRows = words.New("spray-no-rows",
+		"No rows are laid out in this block, so none can be chosen.",
+		"En este bloque no hay hileras trazadas, así que no se puede elegir ninguna.")
+	sayNoSuchRow = words.New("spray-no-such-row",
+		"This block has no row {row}; its rows are {first} to {last}.",
+		"Este bloque no tiene la hilera {row}; sus hileras van de la {first} a la {last}.")
+	sayRowSpacing = words.New("spray-row-spacing-needed",
+		"The block's row spacing is needed for this; enter it with the block.",
+		"Para esto hace falta la distancia entre hileras del bloque; introdúzcala en el bloque.")
+)
+
+func isGround(g orb.Geometry) bool {
+	switch g.(type) {
+	case orb.Polygon, orb.MultiPolygon:
+		return true
+	}
+	return false
+}
+
+// refuseGround says in words what the geometry packages could not do.
+func refuseGround(field string, err error) error {
+	var known *fault.Error
+	var many *overlay.TooManyError
+	var bad *buffer.ArgumentError
+	switch {
+	case err == nil || errors.As(err, &known) || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded):
+		return err
+	case errors.As(err, &many):
+		return fault.Wrap(fault.TooCostly, err, sayJagged.Plain(), fault.Detail{Field: field, Text: sayJagged.Plain()})
+	case errors.As(err, &bad):
+		return err
+	}
+	return fault.Wrap(fault.Invalid, err, sayCrossing.Plain(), fault.Detail{Field: field, Text: sayCrossing.Plain()})
+}
+
+// lay works out one block's ground up to what the pattern treats.
+func lay(ctx context.Context, g Ground, q Request, b Block, field string, before []*plot) (*plot, error) {
+	p := &plot{block: b, field: field}
+	frame, err := plane.FrameOf(b.Outline)
+	if err == nil {
+		p.frame = frame
+		p.outline, err = frame.Region(b.Outline)
+	}
+	if err != nil {
+		t := sayPlaced.With(words.Args{"problem": err.Error()})
+		return nil, fault.Wrap(fault.Invalid, err, t, fault.Detail{Field: field, Text: t})
+	}
+	for _, step := range []func(context.Context, Request, []*plot) error{p.layRows, p.choose, p.share} {
+		if err := step(ctx, q, before); err != nil {
+			return nil, refuseGround(field, err)
+		}
+	}
+	if p.zone, err = setback.Zone(ctx, p.frame, p.chosen, features(g), q.Setbacks, q.WindFrom); err != nil {
+		return nil, err
+	}
+	if p.withheld, p.free, err = overlay.Cut(ctx, p.chosen, p.zone); err != nil {
+		return nil, refuseGround(field, err)
+	}
+	if err := p.treat(ctx, q); err != nil {
+		return nil, refuseGround(field, err)
+	}
+	return p, refuseGround(field, p.count(ctx, q))
+}
+
+func features(g Ground) []setback.Feature {
+	out := make([]setback.Feature, len(g.Around))
+	for i, s := range g.Around {
+		out[i] = s.Feature
+	}
+	return out
+}
+
+// layRows places the rows and finds the planted ground: each row with half a
+// spacing to either side, inside the outline.
+func (p *plot) layRows(ctx context.Context, _ Request, _ []*plot) error {
+	for _, row := range p.block.Rows {
+		lines, err := p.frame.Lines(row.Parts)
+		if err != nil {
+			return err
+		}
+		p.all = append(p.all, rowLines{row: row, parts: lines})
+	}
+	if len(p.all) == 0 || p.block.RowSpacing == 0 {
+		p.planted = p.outline
+		return nil
+	}
+	strips, err := p.strips(ctx, p.all)
+	if err != nil {
+		return err
+	}
+	p.planted, err = overlay.Intersection(ctx, p.outline, strips)
+	return err
+}
+
+func (p *plot) strips(ctx context.Context, rows []rowLines) (plane.Region, error) {
+	return flatten(ctx, rows, func(rowLines, plane.Line) (geo.Metres, geo.Metres) {
+		return 0, p.block.RowSpacing/2 + lap
+	})
+}
+
+// flatten is the union of a flat band along every part of every row: shifted
+// to the left by the first figure, with the second to either side.
+func flatten(ctx context.Context, rows []rowLines, widths func(rowLines, plane.Line) (shift, half geo.Metres)) (plane.Region, error) {
+	var bands []plane.Region
+	for _, r := range rows {
+		for _, part := range r.parts {
+			shift, half := widths(r, part)
+			band, err := buffer.Flat(ctx, shifted(part, shift), half)
+			if err != nil {
+				return nil, err
+			}
+			bands = append(bands, band)
+		}
+	}
+	return overlay.Union(ctx, bands...)
+}
+
+// choose narrows the outline to the rows and the area asked for.
+func (p *plot) choose(ctx context.Context, q Request, _ []*plot) error {
+	p.chosen, p.rows = p.outline, p.all
+	if numbers, ok := q.Rows[p.block.ID]; ok {
+		if err := p.pickRows(numbers); err != nil {
+			return err
+		}
+		strips, err := p.strips(ctx, p.rows)
+		if err != nil {
+			return err
+		}
+		if p.chosen, err = overlay.Intersection(ctx, p.chosen, strips); err != nil {
+			return err
+		}
+	}
+	if q.Area.Empty() || p.block.ID == "" {
+		return nil
+	}
+	area, err := p.area(q)
+	if err != nil {
+		return err
+	}
+	p.chosen, err = overlay.Intersection(ctx, p.chosen, area)
+	return err
+}
+
+// area places the drawn area; one out of the frame's reach is no ground here.
+func (p *plot) area(q Request) (plane.Region, error) {
+	area, err := p.frame.Region(q.Area.Flat)
+	var far *plane.FarError
+	if errors.As(err, &far) {
+		return nil, nil
+	}
+	return area, err
+}
+
+func (p *plot) pickRows(numbers []int) error {
+	refuse := func(t words.Text) error {
+		return fault.New(fault.Invalid, t, fault.Detail{Field: "rows." + string(p.block.ID), Text: t})
+	}
+	if len(p.all) == 0 {
+		return refuse(sayNoRows.Plain())
+	}
+	if p.block.RowSpacing == 0 {
+		return refuse(sayRowSpacing.Plain())
+	}
+	p.rows = nil
+	for _, n := range numbers {
+		found := false
+		for _, r := range p.all {
+			if r.row.Number == n {
+				p.rows, found = append(p.rows, r), true
+			}
+		}
+		if !found {
+			return refuse(sayNoSuchRow.With(words.Args{"row": n, "first": p.all[0].row.Number, "last": p.all[len(p.all)-1].row.Number}))
+		}
+	}
+	return nil
+}
+
+// share takes away what earlier blocks have, so that ground two blocks claim is
+// sprayed, and counted, once.
+func (p *plot) share(ctx context.Context, _ Request, before []*plot) error {
+	own := p.outline
+	for _, o := range before {
+		if !o.block.Outline.Bound().Intersects(p.block.Outline.Bound()) {
+			continue
+		}
+		theirs, err := p.frame.Region(o.frame.MultiPolygon(o.chosen))
+		if err != nil {
+			return err
+		}
+		twice, once, err := overlay.Cut(ctx, p.chosen, theirs)
+		if err != nil {
+			return err
+		}
+		p.areas.Overlap += twice.Area()
+		p.chosen = once
+		if own, err = p.less(ctx, own, o.frame, o.outline); err != nil {
+			return err
+		}
+		if p.planted, err = p.less(ctx, p.planted, o.frame, o.planted); err != nil {
+			return err
+		}
+	}
+	p.areas.Outline, p.areas.Planted = own.Area(), p.planted.Area()
+	return nil
+}
+
+func (p *plot) less(ctx context.Context, ground plane.Region, frame plane.Frame, theirs plane.Region) (plane.Region, error) {
+	placed, err := p.frame.Region(frame.MultiPolygon(theirs))
+	if err != nil {
+		return nil, err
+	}
+	return overlay.Difference(ctx, ground, placed)
+}
+
+// treat finds what gets spray and what is passed over.
+//
+// Broadcast and spot treat the free ground. Band treats bands along the rows;
+// where no rows are laid out the block formula stands in, free ground x band /
+// row spacing. A band sprayed from one side covers half of it. Alternate
+// middles treats every second alley, from row to row: half the planted ground.
+// Drench treats a band if one is given, else the free ground. Band and
+// alternate middles cover all planted ground passed over.
+func (p *plot) treat(ctx context.Context, q Request) error {
+	p.areas.Withheld = p.withheld.Area()
+	var err error
+	switch {
+	case q.Pattern == Band, q.Pattern == Drench && q.BandWidth > 0:
+		err = p.treatBand(ctx, q)
+	case q.Pattern == AlternateMiddles:
+		err = p.treatMiddles(ctx)
+	default:
+		p.treated = p.free
+		p.areas.Treated = p.free.Area()
+	}
+	if err != nil {
+		return err
+	}
+	p.areas.Covered = p.areas.Treated
+	if q.Pattern == Band || q.Pattern == AlternateMiddles {
+		covered, err := overlay.Intersection(ctx, p.free, p.planted)
+		if err != nil {
+			return err
+		}
+		p.areas.Covered = covered.Area()
+	}
+	return nil
+}
+
+func (p *plot) treatBand(ctx context.Context, q Request) error {
+	width := q.BandWidth
+	if q.Sides == 1 {
+		width /= 2
+	}
+	if len(p.all) == 0 {
+		return p.reckonBand(width)
+	}
+	// From one side: the half to the left of the row, looking along it.
+	shift := geo.Metres(0)
+	if q.Sides == 1 {
+		shift = width / 2
+	}
+	bands, err := flatten(ctx, p.rows, func(rowLines, plane.Line) (geo.Metres, geo.Metres) { return shift, width / 2 })
+	if err != nil {
+		return err
+	}
+	if p.treated, err = overlay.Intersection(ctx, p.free, bands); err != nil {
+		return err
+	}
+	p.areas.Treated = p.treated.Area()
+	return nil
+}
+
+// reckonBand is the block formula. Bands wider than the rows are apart cover
+// all of it and no more.
+func (p *plot) reckonBand(width geo.Metres) error {
+	if p.block.RowSpacing == 0 {
+		return fault.New(fault.Invalid, sayRowSpacing.Plain(), fault.Detail{Field: p.field, Text: sayRowSpacing.Plain()})
+	}
+	share := math.Min(1, float64(width/p.block.RowSpacing))
+	p.treated = p.free
+	p.areas.Treated = p.free.Area() * geo.SquareMetres(share)
+	return nil
+}
+
+// treatMiddles: rows are paired by number, first with second and so on; each
+// is sprayed on the side that faces its partner, half a spacing deep. A last row
+// without partner is sprayed on the side away from the row before it. Without
+// rows half the ground stands in.
+func (p *plot) treatMiddles(ctx context.Context) error {
+	if len(p.all) == 0 || p.block.RowSpacing == 0 {
+		p.treated = p.free
+		p.areas.Treated = p.free.Area() / 2
+		return nil
+	}
+	numbers := rowNumbers(p.all)
+	halves, err := flatten(ctx, p.all, func(r rowLines, part plane.Line) (geo.Metres, geo.Metres) {
+		quarter := p.block.RowSpacing / 4
+		return quarter * geo.Metres(p.facing(numbers, r, part)), quarter
+	})
+	if err != nil {
+		return err
+	}
+	if p.treated, err = overlay.Intersection(ctx, p.free, halves); err != nil {
+		return err
+	}
+	p.areas.Treated = p.treated.Area()
+	return nil
+}
+
+func rowNumbers(rows []rowLines) []int {
+	var numbers []int
+	for _, r := range rows {
+		numbers = append(numbers, r.row.Number)
+	}
+	slices.Sort(numbers)
+	return slices.Compact(numbers)
+}
+
+// facing is +1 when the alley sprayed lies to the left of the part, -1 to the
+// right.
+func (p *plot) facing(numbers []int, r rowLines, part plane.Line) int {
+	i, _ := slices.BinarySearch(numbers, r.row.Number)
+	partner, away := i^1, 1
+	if partner >= len(numbers) {
+		partner, away = i-1, -1
+	}
+	if partner < 0 {
+		return 1 // a block of one row
+	}
+	var lines []plane.Line
+	for _, o := range p.all {
+		if o.row.Number == numbers[partner] {
+			lines = append(lines, o.parts...)
+		}
+	}
+	a, b := part[0], part[len(part)-1]
+	middle := plane.XY{X: (a.X + b.X) / 2, Y: (a.Y + b.Y) / 2}
+	_, _, at := buffer.Nearest(plane.Shape{Points: []plane.XY{middle}}, plane.Shape{Lines: lines})
+	if (b.X-a.X)*(at.Y-middle.Y)-(b.Y-a.Y)*(at.X-middle.X) < 0 {
+		return -away
+	}
+	return away
+}
+
+// mostMitre caps how far a corner of a shifted line may run out, as a multiple
+// of the shift: rows bend gently, and a hairpin is no row.
+const mostMitre = 2
+
+// shifted moves a line to its left by d, corners mitred.
+func shifted(l plane.Line, d geo.Metres) plane.Line {
+	if d == 0 {
+		return l
+	}
+	out := make(plane.Line, len(l))
+	for i, at := range l {
+		before, after := l[max(0, i-1)], l[min(len(l)-1, i+1)]
+		n1, n2 := leftNormal(before, at), leftNormal(at, after)
+		if i == 0 {
+			n1 = n2
+		}
+		if i == len(l)-1 {
+			n2 = n1
+		}
+		x, y := n1.X+n2.X, n1.Y+n2.Y
+		// |n1+n2| = 2 cos(half the bend); the mitre is d / cos of it.
+		scale := 2 * float64(d) / math.Max(x*x+y*y, 4/(mostMitre*mostMitre))
+		out[i] = plane.XY{X: at.X + x*scale, Y: at.Y + y*scale}
+	}
+	return out
+}
+
+func leftNormal(a, b plane.XY) plane.XY {
+	length := math.Hypot(b.X-a.X, b.Y-a.Y)
+	if length == 0 {
+		return plane.XY{}
+	}
+	return plane.XY{X: -(b.Y - a.Y) / length, Y: (b.X - a.X) / length}
+}
+
+// count finds the length of row and the plants on free ground: from the rows,
+// or reckoned from spacings.
+func (p *plot) count(ctx context.Context, q Request) error {
+	if len(p.all) == 0 {
+		if s := p.block.RowSpacing; s > 0 {
+			p.rowLength, p.rowsKnown = geo.Metres(float64(p.free.Area())/float64(s)), true
+			if t := p.block.PlantSpacing; t > 0 {
+				p.plants, p.plantKnown = int(float64(p.free.Area())/float64(s)/float64(t)), true
+			}
+		}
+		return nil
+	}
+	var lines []plane.Line
+	for _, r := range p.rows {
+		lines = append(lines, r.parts...)
+	}
+	kept, err := overlay.CutLines(ctx, lines, p.free)
+	if err != nil {
+		return err
+	}
+	for _, l := range kept {
+		p.rowLength += l.Length()
+	}
+	p.rowsKnown = true
+	return p.countPlants(ctx, q)
+}
+
+func (p *plot) countPlants(ctx context.Context, q Request) error {
+	var area plane.Region
+	if !q.Area.Empty() && p.block.ID != "" {
+		var err error
+		if area, err = p.area(q); err != nil {
+			return err
+		}
+	}
+	p.plantKnown = true
+	for _, r := range p.rows {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		places, known := stands(r, p.block.PlantSpacing)
+		p.plantKnown = p.plantKnown && known
+		for i, at := range places {
+			_, gone := slices.BinarySearch(r.row.Missing, i+1)
+			if !gone && !p.zone.Contains(at) && (q.Area.Empty() || p.block.ID == "" || area.Contains(at)) {
+				p.plants++
+			}
+		}
+	}
+	return nil
+}
+
+// stands is where a row's plants stand, missing ones included: from the first
+// end of each part, a spacing apart, as rows are laid out. A row whose counted
+// plants are others, or whose spacing is not known, has them spread evenly.
+// known is false when neither count nor spacing is there.
+func stands(r rowLines, spacing geo.Metres) (places []plane.XY, known bool) {
+	if spacing > 0 {
+		for _, part := range r.parts {
+			n := int(math.Floor(float64((part.Length()+wholeStep)/spacing))) + 1
+			for i := range min(n, blocks.MaxPlants) {
+				places = append(places, along(part, geo.Metres(i)*spacing))
+			}
+		}
+		if r.row.Plants == 0 || r.row.Plants == len(places) {
+			return places, true
+		}
+	}
+	if r.row.Plants == 0 {
+		return nil, false
+	}
+	return spread(r.parts, r.row.Plants), true
+}
+
+func spread(parts []plane.Line, n int) []plane.XY {
+	total := geo.Metres(0)
+	for _, l := range parts {
+		total += l.Length()
+	}
+	places := make([]plane.XY, n)
+	for i := range places {
+		way := total / 2
+		if n > 1 {
+			way = total * geo.Metres(i) / geo.Metres(n-1)
+		}
+		for k, l := range parts {
+			if length := l.Length(); way <= length || k == len(parts)-1 {
+				places[i] = along(l, way)
+				break
+			}
+			way -= l.Length()
+		}
+	}
+	return places
+}
+
+// along is the point so far along a line, its end where it is shorter.
+func along(l plane.Line, way geo.Metres) plane.XY {
+	for i := 1; i < len(l); i++ {
+		a, b := l[i-1], l[i]
+		length := geo.Metres(math.Hypot(b.X-a.X, b.Y-a.Y))
+		if way <= length && length > 0 {
+			t := float64(way / length)
+			return plane.XY{X: a.X + (b.X-a.X)*t, Y: a.Y + (b.Y-a.Y)*t}
+		}
+		way -= length
+	}
+	return l[len(l)-1]
+}
+
+func (p *plot) id() records.ID { return p.block.ID }
