@@ -1,0 +1,250 @@
+package intake
+
+import (
+	"context"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"caneward/blocks/words"
+)
+
+const cases = "../../testdata/cases"
+
+// laterFormats are the endings whose readers come with their own issue; until
+// then such a file is refused by name, which TestLaterFormats checks.
+var laterFormats = map[string]bool{"kml": true, "kmz": true, "zip": true, "gpx": true, "csv": true}
+
+type wanted struct {
+	Blocks           []wantedBlock `json:"blocks"`
+	Other            *OtherJSON    `json:"other"`
+	Warn             []string      `json:"warn_mentions"`
+	Error            []string      `json:"error_mentions"`
+	Hint             []string      `json:"hint_mentions"`
+	ErrorHasPosition bool          `json:"error_has_position"`
+	IDsExact         []string      `json:"ids_exact"`
+	IDs              []any         `json:"ids"`
+	MaxSeconds       float64       `json:"max_seconds"`
+	Tolerance        float64       `json:"relative_tolerance"`
+	Crossing         *[2]float64   `json:"crossing_lonlat"`
+	BBox             *[4]float64   `json:"bbox"`
+	Overlap          float64       `json:"overlap_m2"`
+}
+
+type wantedBlock struct {
+	Name      string  `json:"name"`
+	Area      float64 `json:"area_m2"`
+	Perimeter float64 `json:"outer_perimeter_m"`
+	Parts     *int    `json:"parts"`
+	Holes     *int    `json:"holes"`
+}
+
+type caseRow struct{ id, file, format, outcome, also, expected string }
+
+func readCases(t *testing.T) []caseRow {
+	t.Helper()
+	f, err := os.Open(filepath.Join(cases, "cases.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	column := map[string]int{}
+	for i, name := range rows[0] {
+		column[name] = i
+	}
+	var out []caseRow
+	for _, r := range rows[1:] {
+		out = append(out, caseRow{r[column["id"]], r[column["file"]], strings.TrimPrefix(filepath.Ext(r[column["file"]]), "."),
+			r[column["expected_outcome"]], r[column["also_acceptable"]], r[column["expected"]]})
+	}
+	return out
+}
+
+// TestCases runs the cases set (source: testdata/cases/README.md) with the
+// comparisons of the set's own checker: outcomes, counts, areas within 0.1 %,
+// perimeters within 0.1 % or 0.05 m, names, words that must be said.
+func TestCases(t *testing.T) {
+	run := 0
+	for _, c := range readCases(t) {
+		if laterFormats[c.format] {
+			continue
+		}
+		run++
+		t.Run(c.id, func(t *testing.T) {
+			var want wanted
+			if err := json.Unmarshal([]byte(c.expected), &want); err != nil {
+				t.Fatal(err)
+			}
+			f, err := os.Open(filepath.Join(cases, c.file))
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer f.Close()
+			started := time.Now()
+			p, err := Read(context.Background(), f, filepath.Base(c.file), Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			took := time.Since(started).Seconds()
+			if want.MaxSeconds > 0 && took > want.MaxSeconds {
+				t.Errorf("took %.1f s; want at most %.0f", took, want.MaxSeconds)
+			}
+			for _, lang := range []words.Language{words.English, words.Spanish} {
+				unfilled(t, p, lang)
+			}
+			judge(t, c, want, p)
+		})
+	}
+	if run != 48 {
+		t.Errorf("%d cases run; the set has 48 of GeoJSON and its relatives", run)
+	}
+}
+
+func judge(t *testing.T, c caseRow, want wanted, p Proposal) {
+	t.Helper()
+	got := p.JSON(words.English)
+	text := spoken(t, got)
+	if string(p.Outcome) != c.outcome {
+		if !regexp.MustCompile(`\b` + string(p.Outcome) + `\b`).MatchString(strings.ToLower(c.also)) {
+			t.Fatalf("%s: outcome %s; want %s, or %q\n%s", c.file, p.Outcome, c.outcome, c.also, text)
+		}
+		t.Logf("outcome %s instead of %s, allowed: %s", p.Outcome, c.outcome, c.also)
+	}
+	if p.Outcome == Reject || p.Outcome == Ask {
+		judgeRefusal(t, c, want, p, got, text)
+		return
+	}
+	if p.Refusal() != nil {
+		t.Errorf("outcome %s with a refusal: %v", p.Outcome, p.Refusal())
+	}
+	if p.Outcome == Repair && len(p.Notices) == 0 {
+		t.Error("repaired without a notice")
+	}
+	if want.Blocks != nil {
+		judgeBlocks(t, want, got.Blocks)
+	}
+	if string(p.Outcome) == c.outcome {
+		mentions(t, "notice", text, want.Warn)
+	}
+	if want.Other != nil && got.Other != *want.Other {
+		t.Errorf("other %+v; want %+v", got.Other, *want.Other)
+	}
+	for i, id := range want.IDsExact {
+		if i < len(got.Blocks) && fmt.Sprint(got.Blocks[i].ID) != id {
+			t.Errorf("id %v; want %s", got.Blocks[i].ID, id)
+		}
+	}
+	for i, id := range want.IDs {
+		a, _ := json.Marshal(got.Blocks[i].ID)
+		b, _ := json.Marshal(id)
+		if string(a) != string(b) {
+			t.Errorf("id %s; want %s", a, b)
+		}
+	}
+	if want.BBox != nil {
+		box := p.Blocks[0].Geometry.Flat.Bound()
+		for i, v := range []float64{box.Min[0], box.Min[1], box.Max[0], box.Max[1]} {
+			if math.Abs(v-want.BBox[i]) > 1e-9 {
+				t.Errorf("box %v; want %v", box, *want.BBox)
+			}
+		}
+	}
+	if want.Overlap > 0 && !strings.Contains(text, fmt.Sprintf("%.0f", math.Floor(want.Overlap))) {
+		t.Errorf("the overlap of %.2f m2 is not said: %s", want.Overlap, text)
+	}
+}
+
+func judgeRefusal(t *testing.T, c caseRow, want wanted, p Proposal, got JSON, text string) {
+	t.Helper()
+	if len(got.Blocks)+len(got.Tracks)+len(got.Points) > 0 {
+		t.Errorf("%s, yet it gives shapes", p.Outcome)
+	}
+	refusal := p.Refusal()
+	if len(got.Errors)+len(got.Questions) == 0 || refusal == nil || len(refusal.Details) == 0 {
+		t.Fatalf("%s without a reason", p.Outcome)
+	}
+	if string(p.Outcome) == c.outcome {
+		mentions(t, "error", text, want.Error)
+		mentions(t, "hint", text, want.Hint)
+		if want.ErrorHasPosition && !regexp.MustCompile(`(line|byte|offset|feature|row|position|column)\W*\d`).MatchString(text) {
+			t.Errorf("the error names no line, byte or feature: %s", text)
+		}
+	}
+	if want.Crossing != nil {
+		at := got.Errors[0].At.Position
+		// 1e-6 degrees is 0.1 m, the digits that the set gives.
+		if at == nil || math.Abs(at[0]-want.Crossing[0]) > 1e-6 || math.Abs(at[1]-want.Crossing[1]) > 1e-6 {
+			t.Errorf("crossing at %v; want %v", at, *want.Crossing)
+		}
+	}
+}
+
+func judgeBlocks(t *testing.T, want wanted, got []BlockJSON) {
+	t.Helper()
+	if len(got) != len(want.Blocks) {
+		t.Fatalf("%d blocks; want %d", len(got), len(want.Blocks))
+	}
+	rel := want.Tolerance
+	if rel == 0 {
+		rel = 0.001
+	}
+	for i, w := range want.Blocks {
+		g := got[i]
+		if math.Abs(g.Area-w.Area) > max(w.Area*rel, 0.01) {
+			t.Errorf("block %d: area %.2f m2; want %.2f", i, g.Area, w.Area)
+		}
+		if math.Abs(g.Perimeter-w.Perimeter) > max(w.Perimeter*rel, 0.05) {
+			t.Errorf("block %d: perimeter %.2f m; want %.2f", i, g.Perimeter, w.Perimeter)
+		}
+		if w.Parts != nil && g.Parts != *w.Parts || w.Holes != nil && g.Holes != *w.Holes {
+			t.Errorf("block %d: %d parts, %d holes; want %+v", i, g.Parts, g.Holes, w)
+		}
+		if w.Name != "" && g.Name != w.Name {
+			t.Errorf("block %d: name %q; want %q", i, g.Name, w.Name)
+		}
+	}
+}
+
+func spoken(t *testing.T, j JSON) string {
+	t.Helper()
+	out, err := json.Marshal(append(append(append([]SaidJSON{}, j.Notices...), j.Errors...), j.Questions...))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return strings.ToLower(string(out))
+}
+
+func mentions(t *testing.T, what, text string, any []string) {
+	t.Helper()
+	if len(any) == 0 {
+		return
+	}
+	for _, w := range any {
+		if strings.Contains(text, strings.ToLower(w)) {
+			return
+		}
+	}
+	t.Errorf("no %s mentions any of %q: %s", what, any, text)
+}
+
+// unfilled looks for messages with a placeholder left or nothing said.
+func unfilled(t *testing.T, p Proposal, lang words.Language) {
+	t.Helper()
+	j := p.JSON(lang)
+	for _, s := range append(append(j.Notices, j.Errors...), j.Questions...) {
+		if s.Message == "" || s.Key == "" || regexp.MustCompile(`\{[a-z]+\}`).MatchString(s.Message+s.Fix) {
+			t.Errorf("%s: message %+v", lang, s)
+		}
+	}
+}
