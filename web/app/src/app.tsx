@@ -1,4 +1,5 @@
 import { useCallback, useEffect, useMemo, useRef, useState } from "preact/hooks";
+import { FarmFigures } from "./api/figures";
 import { Client, type Net, Sessions } from "./api/client";
 import { language, moment } from "./i18n";
 import { DrawnMap } from "./map/olmap";
@@ -11,6 +12,8 @@ import { ActionBar } from "./ui/action";
 import { useRecords, useSignal, useText, useUnits } from "./ui/hooks";
 import { MapKey } from "./ui/key";
 import { ProblemNote } from "./ui/notes";
+import { SaidLine } from "./ui/undo";
+import { readBaseMap } from "./api/basemap";
 import { LanguageChoice, UnitsChoice } from "./ui/settings";
 import { SignIn } from "./ui/signin";
 import { type SheetHeight, sheetHeights, useDrag } from "./ui/sheet";
@@ -136,6 +139,7 @@ interface FrameProps {
 function Frame({ net, info, who, address, go, goFarm, signOut }: FrameProps) {
   const t = useText();
   const api = useMemo(() => new Client(net, info.id), [net, info.id]);
+  const figures = useMemo(() => new FarmFigures(api), [api]);
   const farm = useMemo(() => new Farm(info, who, api), [info, who, api]);
   const [map, setMap] = useState<DrawnMap | null>(null);
   const [height, setHeight] = useState<SheetHeight>("half");
@@ -160,7 +164,12 @@ function Frame({ net, info, who, address, go, goFarm, signOut }: FrameProps) {
   useEffect(() => {
     sheet.current?.scrollTo(0, 0);
   }, [address.place, address.view, address.block]);
-  useFeed(farm, map, address.season);
+  useFeed(farm, figures, map, address.season);
+  useEffect(() => {
+    if (!map) return;
+    // Without a base map the outlines on white are the map.
+    readBaseMap(net).then((base) => map.setBase(base), () => map.setBase(null));
+  }, [net, map]);
 
   const place = places.find((p) => p.name === address.place) ?? places[0]!;
   return (
@@ -178,7 +187,8 @@ function Frame({ net, info, who, address, go, goFarm, signOut }: FrameProps) {
       <Splitter width={width} setWidth={setWidth} />
       <main class="sheet" ref={sheet}>
         <SheetHandle height={height} setHeight={setHeight} />
-        <div class="sheet-content">{map && <place.Sheet farm={farm} api={api} map={map} address={address} go={go} />}</div>
+        <div class="sheet-content">{map && <place.Sheet farm={farm} api={api} figures={figures} map={map} address={address} go={go} />}</div>
+        <SaidLine />
         <ActionBar />
       </main>
     </div>
@@ -230,7 +240,7 @@ function TopLine({ info, who, address, go, goFarm, signOut }: Omit<FrameProps, "
       <div class={open ? "top-settings open" : "top-settings"} id="top-settings">
         <select aria-label={t("core-season")} value={address.season ?? ""} onChange={(e) => go({ season: e.currentTarget.value || undefined })}>
           <option value="">{t("core-season-all")}</option>
-          {[...years].sort().reverse().map((y) => (
+          {[...years].sort().toReversed().map((y) => (
             <option key={y} value={y}>
               {y}
             </option>

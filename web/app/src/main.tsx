@@ -1,4 +1,4 @@
-import "ol/ol.css";
+import "./map/map.css";
 import "./styles/page.css";
 import { render } from "preact";
 import { Net } from "./api/client";

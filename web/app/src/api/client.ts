@@ -169,14 +169,14 @@ export interface Changed {
   readonly record: Feature | null;
 }
 
-/** One revision of a record: who, when, why, what. */
+/** One revision of a record: who, when, why, what. The record of a closing one is null. */
 export interface RevisionEntry {
   readonly revision: number;
   readonly at: string;
-  readonly by?: string | { readonly name?: string; readonly role?: string };
+  readonly by: { readonly id: string; readonly name: string; readonly role: string };
   readonly why?: string;
   readonly deleted?: boolean;
-  readonly record?: Feature | null;
+  readonly record: Feature | null;
 }
 
 export interface LayoutRow {
@@ -252,11 +252,11 @@ export class Client implements RecordSource {
   }
 
   /** Creates (base null) or replaces the revision `base`; Problem.stale when somebody was first. */
-  async put<K extends Kind>(kind: K, feature: Feature<K>, base: Stored<K> | null): Promise<Stored<K>> {
+  async put<K extends Kind>(kind: K, feature: Feature<K>, base: Stored<K> | null, why?: string): Promise<Stored<K>> {
     const match = await this.#match(base);
     const answer = await this.net.ask(this.#item(kind, feature.id), {
       method: "PUT",
-      body: JSON.stringify(feature),
+      body: JSON.stringify(why ? { ...feature, why } : feature),
       headers: { ...geoJsonBody, ...match },
     });
     const etag = answer.headers.get("ETag");
@@ -264,8 +264,12 @@ export class Client implements RecordSource {
     return wire && wire.properties ? stored(kind, wire, etag) : stored(kind, feature as WireFeature<K>, etag);
   }
 
-  async del<K extends Kind>(base: Stored<K>): Promise<void> {
-    await this.net.ask(this.#item(base.kind, base.id), { method: "DELETE", headers: await this.#match(base) });
+  /** Closes a record. The answer is the base under which put() brings it back. */
+  async del<K extends Kind>(base: Stored<K>): Promise<Stored<K>> {
+    const now = base.etag && base.revision ? base : await this.get(base.kind, base.id);
+    await this.net.ask(this.#item(base.kind, base.id), { method: "DELETE", headers: await this.#match(now) });
+    const closing = (now.revision ?? 0) + 1;
+    return { ...now, revision: closing, etag: `"${closing}"` };
   }
 
   async #match(base: Stored | null): Promise<Record<string, string>> {
@@ -276,8 +280,8 @@ export class Client implements RecordSource {
 
   /** Every revision of a record, oldest first. */
   async revisions(kind: Kind, id: string, options: Options = {}): Promise<readonly RevisionEntry[]> {
-    const got = await this.net.json<{ revisions?: RevisionEntry[] } | RevisionEntry[]>(`${this.#item(kind, id)}/revisions`, options);
-    return Array.isArray(got) ? got : (got.revisions ?? []);
+    const got = await this.net.json<{ revisions: RevisionEntry[] }>(`${this.#item(kind, id)}/revisions`, options);
+    return got.revisions;
   }
 
   /** Sends an ordered batch; each outcome stands alone; safe to repeat whole. */

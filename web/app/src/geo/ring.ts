@@ -14,7 +14,8 @@ export function inRing(p: Position, ring: Ring): boolean {
   for (let i = 0, j = ring.length - 1; i < ring.length; j = i++) {
     const a = ring[i]!;
     const b = ring[j]!;
-    if (a[1]! > p[1]! === b[1]! > p[1]!) continue;
+    const above = [a[1]! > p[1]!, b[1]! > p[1]!];
+    if (above[0] === above[1]) continue;
     const x = a[0]! + ((p[1]! - a[1]!) / (b[1]! - a[1]!)) * (b[0]! - a[0]!);
     if (p[0]! < x) inside = !inside;
   }

@@ -107,6 +107,15 @@ export interface ShapeMode<G extends Geometry> {
   leave(): void;
 }
 
+/** A base map as the server offers it, through its own address. */
+export interface BaseMap {
+  readonly url: string;
+  readonly minZoom?: number;
+  readonly maxZoom?: number;
+  /** Text. */
+  readonly attribution?: string;
+}
+
 export interface FarmMap {
   // What the frame keeps drawn.
   setBlocks(blocks: readonly BlockShape[]): void;

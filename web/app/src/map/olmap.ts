@@ -17,6 +17,7 @@ import type Style from "ol/style/Style";
 import { boxOf } from "../geo/box";
 import type { Box, Geometry, LineString, MultiPolygon, Point, Polygon, Position } from "../geo/position";
 import type {
+  BaseMap,
   BlockShape,
   DefectMark,
   FarmMap,
@@ -45,14 +46,6 @@ import {
   rowStyle,
   surroundingStyle,
 } from "./styles";
-
-/** A base map as the server offers it, through its own address. */
-export interface BaseMap {
-  readonly url: string;
-  readonly minZoom?: number;
-  readonly maxZoom?: number;
-  readonly attribution?: string;
-}
 
 const markPx = 18;
 const largeMarkPx = 26;
@@ -123,7 +116,7 @@ export class DrawnMap implements FarmMap {
     this.#base = null;
     if (!base) return;
     this.#base = new TileLayer({
-      source: new XYZ({ url: base.url, minZoom: base.minZoom, maxZoom: base.maxZoom ?? 19, attributions: base.attribution }),
+      source: new XYZ({ url: base.url, minZoom: base.minZoom, maxZoom: base.maxZoom ?? 19, attributions: base.attribution ? plainText(base.attribution) : undefined }),
       zIndex: 0,
     });
     this.#map.addLayer(this.#base);
@@ -311,6 +304,11 @@ function fill<T>(to: Layer, things: readonly T[], draw: (thing: T, i: number) =>
   const s = source(to);
   s.clear(true);
   s.addFeatures(features);
+}
+
+// The library shows attributions as HTML; ours are text.
+function plainText(text: string): string {
+  return text.replaceAll("&", "&amp;").replaceAll("<", "&lt;");
 }
 
 function isBox(shapes: readonly unknown[] | undefined): shapes is Box {

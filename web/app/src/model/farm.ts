@@ -23,8 +23,8 @@ export interface Who {
 /** Where records come from and go to: the server, or an outbox before it. */
 export interface RecordSource {
   list<K extends Kind>(kind: K, params?: Readonly<Record<string, string | number | undefined>>): Promise<Stored<K>[]>;
-  put<K extends Kind>(kind: K, feature: Feature<K>, base: Stored<K> | null): Promise<Stored<K>>;
-  del<K extends Kind>(base: Stored<K>): Promise<void>;
+  put<K extends Kind>(kind: K, feature: Feature<K>, base: Stored<K> | null, why?: string): Promise<Stored<K>>;
+  del<K extends Kind>(base: Stored<K>): Promise<Stored<K>>;
 }
 
 /** The records of one kind as known here. `list` keeps what was known while it is fetched anew. */
@@ -85,15 +85,17 @@ export class Farm {
   }
 
   /** Stores a record; base null creates. Throws what the source throws; lists change only after it is taken. */
-  async put<K extends Kind>(kind: K, feature: Feature<K>, base: Stored<K> | null = null): Promise<Stored<K>> {
-    const taken = await this.#source.put(kind, feature, base);
+  async put<K extends Kind>(kind: K, feature: Feature<K>, base: Stored<K> | null = null, why?: string): Promise<Stored<K>> {
+    const taken = await this.#source.put(kind, feature, base, why);
     this.know(taken);
     return taken;
   }
 
-  async remove<K extends Kind>(base: Stored<K>): Promise<void> {
-    await this.#source.del(base);
+  /** Closes a record; put(kind, feature, answer) brings it back. */
+  async remove<K extends Kind>(base: Stored<K>): Promise<Stored<K>> {
+    const closed = await this.#source.del(base);
     this.forget(base.kind, base.id);
+    return closed;
   }
 
   /** Puts a record that came some other way (a batch, the changes feed) into its list. */

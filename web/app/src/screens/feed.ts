@@ -3,27 +3,31 @@ import type { FarmMap, FindMark } from "../map/farmmap";
 import type { Farm } from "../model/farm";
 import type { Stored } from "../model/kinds";
 import { inSeason } from "../model/season";
-import { useRecords, useUnits } from "../ui/hooks";
+import { useRecords, useSignal, useUnits } from "../ui/hooks";
+import type { FarmFigures } from "../api/figures";
 import { area } from "../units";
-import { outlineM2 } from "./figures";
 
 /** Keeps blocks, rows, surroundings and finds on the map as the farm's records change. */
-export function useFeed(farm: Farm, map: FarmMap | null, season: string | undefined): void {
+export function useFeed(farm: Farm, figures: FarmFigures, map: FarmMap | null, season: string | undefined): void {
   const blocks = useRecords(farm, "blocks").list;
   const rows = useRecords(farm, "rows").list;
+  const measured = useSignal(figures.now).of;
   const surroundings = useRecords(farm, "surroundings").list;
   const finds = useRecords(farm, "finds").list;
   const removals = useRecords(farm, "removals").list;
   const system = useUnits();
 
   useEffect(() => {
+    if (blocks.length > 0) void figures.refresh();
+  }, [figures, blocks, rows]);
+  useEffect(() => {
     map?.setBlocks(
       blocks.map((b) => {
-        const m2 = outlineM2(b);
-        return { id: b.id, geometry: b.feature.geometry, name: b.feature.properties.name, figure: m2 === null ? undefined : area(m2, system) };
+        const m2 = measured.get(b.id)?.outline_m2;
+        return { id: b.id, geometry: b.feature.geometry, name: b.feature.properties.name, figure: m2 === undefined ? undefined : area(m2, system) };
       }),
     );
-  }, [map, blocks, system]);
+  }, [map, blocks, measured, system]);
   useEffect(() => {
     map?.setRows(
       rows.map((r) => ({ id: r.id, block: r.feature.properties.block, number: r.feature.properties.number, geometry: r.feature.geometry })),

@@ -1,5 +1,6 @@
 import type { ComponentType } from "preact";
 import type { Client } from "../api/client";
+import type { FarmFigures } from "../api/figures";
 import type { FarmMap } from "../map/farmmap";
 import type { Address, PlaceName } from "../model/address";
 import type { Farm } from "../model/farm";
@@ -14,6 +15,8 @@ import type { Farm } from "../model/farm";
  *   stay whole.
  * - `api`: the server, for what is no record (treatedArea, hotSpots, layout,
  *   reports).
+ * - `figures`: what the server measured on each block, by id; `figures.now` is a
+ *   signal, fetched anew by the frame after blocks or rows change.
  * - `map`: overlays, modes and picks; see map/farmmap.ts. Everything a place
  *   puts on the map it takes off when it leaves (return from useEffect). The
  *   frame draws blocks, rows, surroundings and finds itself.
@@ -28,6 +31,7 @@ import type { Farm } from "../model/farm";
 export interface PlaceProps {
   readonly farm: Farm;
   readonly api: Client;
+  readonly figures: FarmFigures;
   readonly map: FarmMap;
   readonly address: Address;
   readonly go: Go;

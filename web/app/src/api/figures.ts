@@ -1,0 +1,63 @@
+import { signal, type Signal } from "../model/signal";
+import type { Client } from "./client";
+import { readCsv } from "./csv";
+
+/** What the server measured on a block; what it does not say is undefined. */
+export interface BlockFigures {
+  readonly outline_m2: number;
+  readonly rows?: number;
+  readonly row_length_m?: number;
+  readonly plants?: number;
+  readonly planted_m2?: number;
+}
+
+export interface Figures {
+  readonly state: "idle" | "loading" | "ready" | "failed";
+  readonly of: ReadonlyMap<string, BlockFigures>;
+  readonly failure: unknown;
+}
+
+const columns = ["rows", "row_length_m", "plants", "planted_m2"] as const;
+
+/** Reads the report of blocks; lines without an area are left out. */
+export function readFigures(csv: string): Map<string, BlockFigures> {
+  const of = new Map<string, BlockFigures>();
+  for (const line of readCsv(csv)) {
+    const id = line["id"];
+    const m2 = figure(line["outline_m2"]);
+    if (!id || m2 === undefined) continue;
+    const more = Object.fromEntries(columns.map((c) => [c, figure(line[c])]));
+    of.set(id, { outline_m2: m2, ...more });
+  }
+  return of;
+}
+
+function figure(text: string | undefined): number | undefined {
+  if (!text) return undefined;
+  const n = Number(text);
+  return Number.isFinite(n) ? n : undefined;
+}
+
+/** The figures of all blocks of a farm; refresh() after blocks or rows change. */
+export class FarmFigures {
+  readonly now: Signal<Figures> = signal<Figures>({ state: "idle", of: new Map(), failure: null });
+  readonly #api: Client;
+  #asked = 0;
+
+  constructor(api: Client) {
+    this.#api = api;
+  }
+
+  async refresh(): Promise<void> {
+    // Two may be under way; only the one asked last counts.
+    const asked = ++this.#asked;
+    this.now.set({ ...this.now.get(), state: "loading" });
+    try {
+      const answer = await this.#api.net.ask(this.#api.reportPath("blocks", "csv"));
+      const of = readFigures(await answer.text());
+      if (asked === this.#asked) this.now.set({ state: "ready", of, failure: null });
+    } catch (failure) {
+      if (asked === this.#asked) this.now.set({ ...this.now.get(), state: "failed", failure });
+    }
+  }
+}

@@ -1,0 +1,141 @@
+import { useEffect, useRef, useState } from "preact/hooks";
+import { readCorners, writeCorners } from "../../geo/cornertext";
+import type { MultiPolygon, Polygon } from "../../geo/position";
+import { selfCrossing } from "../../geo/ring";
+import type { FarmMap, OutlineDraft, OutlineMode } from "../../map/farmmap";
+import { TextArea } from "../../ui/form";
+import { useText, useUnits } from "../../ui/hooks";
+import { Mark } from "../../ui/notes";
+import { area } from "../../units";
+
+export type Outline = Polygon | MultiPolygon;
+
+export interface OutlineEditorProps {
+  readonly map: FarmMap;
+  /** What stands at first; changes to it are not followed. */
+  readonly start: Outline | null;
+  readonly onOutline: (outline: Outline | null) => void;
+  readonly fault?: string;
+}
+
+const nothing: OutlineDraft = { geometry: null, previewM2: 0, canUndo: false, canRedo: false, drawing: false, refused: null };
+
+/** Draws or mends an outline on the map, and the same by typed corners. */
+export function OutlineEditor({ map, start, onOutline, fault }: OutlineEditorProps) {
+  const t = useText();
+  const system = useUnits();
+  const [draft, setDraft] = useState<OutlineDraft>(nothing);
+  const mode = useRef<OutlineMode | null>(null);
+  const heard = useRef(onOutline);
+  heard.current = onOutline;
+  useEffect(() => {
+    const entered = map.drawOutline(start, (d) => {
+      setDraft(d);
+      heard.current(d.geometry);
+    });
+    mode.current = entered;
+    return () => entered.leave();
+  }, [map]);
+  const steer = (what: Exclude<keyof OutlineMode, "set" | "leave">) => () => mode.current?.[what]();
+  const crossing = crossingOf(draft.geometry);
+  const says = !draft.drawing ? t("ground-outline-mend") : draft.geometry ? t("ground-outline-hole") : t("ground-outline-begin");
+  return (
+    <fieldset class={fault ? "faulty" : undefined}>
+      <legend>{t("ground-outline")}</legend>
+      <p aria-live="polite">{says}</p>
+      {draft.geometry && (
+        <p>
+          <strong>{t("ground-preview", { area: area(draft.previewM2, system), word: t("core-preview") })}</strong>
+        </p>
+      )}
+      {draft.refused && (
+        <p role="alert">
+          <Mark answer="stop" /> {t("ground-hole-outside")}
+        </p>
+      )}
+      {crossing && (
+        <p role="alert">
+          <Mark answer="stop" /> {t("ground-crosses", crossing)}
+        </p>
+      )}
+      {fault && (
+        <p class="fault">
+          <Mark answer="stop" /> {fault}
+        </p>
+      )}
+      <div class="buttons">
+        <button type="button" disabled={!draft.canUndo} onClick={steer("undo")}>
+          {t("core-undo")}
+        </button>
+        <button type="button" disabled={!draft.canRedo} onClick={steer("redo")}>
+          {t("core-redo")}
+        </button>
+        {draft.drawing ? (
+          <button type="button" onClick={steer("finishRing")}>
+            {t("ground-close-ring")}
+          </button>
+        ) : (
+          <>
+            <button type="button" onClick={steer("removeCorner")}>
+              {t("ground-remove-corner")}
+            </button>
+            <button type="button" onClick={steer("cutHole")}>
+              {t("ground-hole")}
+            </button>
+            <button type="button" onClick={steer("addPart")}>
+              {t("ground-part")}
+            </button>
+          </>
+        )}
+      </div>
+      <TypedCorners
+        outline={draft.geometry}
+        onOutline={(outline) => {
+          mode.current?.set(outline);
+          map.fit([outline]);
+        }}
+      />
+    </fieldset>
+  );
+}
+
+// Corners are numbered as the list below the map numbers them.
+function crossingOf(outline: Outline | null): { first: number; second: number } | null {
+  if (!outline) return null;
+  const parts = outline.type === "Polygon" ? [outline.coordinates] : outline.coordinates;
+  for (const ring of parts.flat()) {
+    const found = selfCrossing(ring);
+    if (found) return found;
+  }
+  return null;
+}
+
+function TypedCorners({ outline, onOutline }: { outline: Outline | null; onOutline: (outline: Outline) => void }) {
+  const t = useText();
+  const [text, setText] = useState<string | null>(null);
+  const [faults, setFaults] = useState<string>();
+  const use = () => {
+    const read = readCorners(text ?? writeCorners(outline));
+    setFaults(read.faults.map((f) => t(`ground-corner-${f.why}`, { line: f.line })).join(" ") || undefined);
+    if (!read.geometry) return;
+    setText(null);
+    onOutline(read.geometry);
+  };
+  return (
+    <details>
+      <summary>{t("ground-type-corners")}</summary>
+      <TextArea
+        label={t("ground-corners-label")}
+        hint={t("ground-corners-hint")}
+        rows={6}
+        value={text ?? writeCorners(outline)}
+        onValue={setText}
+        fault={faults}
+        id="ground-corners"
+      />
+      <button type="button" onClick={use}>
+        {t("ground-corners-use")}
+      </button>
+    </details>
+  );
+}
