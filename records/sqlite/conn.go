@@ -28,6 +28,9 @@ var (
 		"_synchronous":  {"FULL"},
 		"_foreign_keys": {"1"},
 		"_busy_timeout": {"10000"},
+		// Bytes that are given up are overwritten: ended sessions are gone, and
+		// no stale copy of a record is left where a page was split.
+		"_secure_delete": {"FAST"},
 	}
 	writing = with(common, "_txlock", "immediate", "_cache_size", "-65536")
 	reading = with(common, "_txlock", "deferred", "_cache_size", "-16384", "_query_only", "1")
@@ -159,11 +162,15 @@ func (c *conn) number(ctx context.Context, query string, args ...driver.Value) (
 	if err != nil || row == nil {
 		return 0, err
 	}
-	n, _ := row[0].(int64)
-	return n, nil
+	return integer(row[0]), nil
 }
 
-// text and bytes read a column that may be NULL.
+// integer, text and bytes read a column; NULL and other types give nought.
+func integer(v driver.Value) int64 {
+	n, _ := v.(int64)
+	return n
+}
+
 func text(v driver.Value) string {
 	s, _ := v.(string)
 	return s

@@ -67,6 +67,20 @@ func isForeignKey(err error) bool {
 	return errors.As(err, &e) && e.ExtendedCode == sqlite3.ErrConstraintForeignKey
 }
 
+// isNoDatabase reports whether a file is something else altogether.
+func isNoDatabase(err error) bool {
+	var e sqlite3.Error
+	return errors.As(err, &e) && e.Code == sqlite3.ErrNotADB
+}
+
+// sayDamage gives words to what is otherwise the driver's.
+func sayDamage(file string, err error) error {
+	if !isDamage(err) || !fault.Is(err, fault.Internal) {
+		return err
+	}
+	return fault.Wrap(fault.Conflict, err, fileDamaged.With(words.Args{"file": file, "what": err.Error()}))
+}
+
 // isDamage reports whether the file itself is broken.
 func isDamage(err error) bool {
 	var e sqlite3.Error

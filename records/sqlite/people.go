@@ -14,7 +14,7 @@ const personColumns = `p.id, p.name, p.display, p.password, p.created_us`
 func readPerson(row []driver.Value) people.Person {
 	return people.Person{
 		ID: records.PersonID(text(row[0])), Name: text(row[1]), Display: text(row[2]), Password: text(row[3]),
-		Created: time.UnixMicro(row[4].(int64)).UTC(),
+		Created: time.UnixMicro(integer(row[4])).UTC(),
 	}
 }
 
@@ -187,7 +187,7 @@ func (s *Store) Session(ctx context.Context, tokenHash [32]byte, now time.Time) 
 	err = s.look(ctx, `SELECT person, data, expires_us FROM sessions WHERE token_hash = ?`, func(row []driver.Value) {
 		found = people.Session{
 			TokenHash: tokenHash, Person: records.PersonID(text(row[0])), Data: bytes(row[1]),
-			Expires: time.UnixMicro(row[2].(int64)).UTC(),
+			Expires: time.UnixMicro(integer(row[2])).UTC(),
 		}
 		there = true
 	}, tokenHash[:])

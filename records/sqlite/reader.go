@@ -114,7 +114,7 @@ const farmColumns = `id, name, zone, invented, created_us, number, sequence`
 func readFarm(row []driver.Value) records.Farm {
 	return records.Farm{
 		ID: records.FarmID(text(row[0])), Name: text(row[1]), Zone: text(row[2]),
-		Invented: row[3].(int64) == 1, Created: time.UnixMicro(row[4].(int64)).UTC(),
+		Invented: integer(row[3]) == 1, Created: time.UnixMicro(integer(row[4])).UTC(),
 	}
 }
 
@@ -157,7 +157,7 @@ func newReader(ctx context.Context, c *conn, farm records.FarmID) (*reader, erro
 	if row == nil {
 		return nil, records.FarmMissing()
 	}
-	return &reader{ctx: ctx, conn: c, farm: readFarm(row), number: row[5].(int64), sequence: row[6].(int64)}, nil
+	return &reader{ctx: ctx, conn: c, farm: readFarm(row), number: integer(row[5]), sequence: integer(row[6])}, nil
 }
 
 func (r *reader) Farm() records.Farm { return r.farm }
@@ -166,15 +166,18 @@ func (r *reader) Sequence() int64 { return r.sequence }
 
 const revisionColumns = `r.kind, r.id, r.number, r.sequence, r.deleted, r.person, r.name, r.role, r.why, r.at_us, r.shape, r.properties, r.hash`
 
-// readRevision reads revisionColumns.
+// readRevision reads revisionColumns. In a damaged row, what is not of its
+// column's type reads as nought; the hash will not fit.
 func readRevision(row []driver.Value) (records.Revision, error) {
+	var id [16]byte
+	copy(id[:], bytes(row[1]))
 	r := records.Revision{
-		ID:     records.ID(records.FormatUUID([16]byte(bytes(row[1])))),
-		Number: int(row[2].(int64)), Sequence: row[3].(int64), Deleted: row[4].(int64) == 1,
+		ID:     records.ID(records.FormatUUID(id)),
+		Number: int(integer(row[2])), Sequence: integer(row[3]), Deleted: integer(row[4]) == 1,
 		By: records.Author{Person: records.PersonID(text(row[5])), Name: text(row[6]), Role: records.Role(text(row[7])), Why: text(row[8])},
-		At: time.UnixMicro(row[9].(int64)).UTC(),
+		At: time.UnixMicro(integer(row[9])).UTC(),
 	}
-	if k := row[0].(int64); k >= 1 && k <= int64(len(records.Kinds)) {
+	if k := integer(row[0]); k >= 1 && k <= int64(len(records.Kinds)) {
 		r.Kind = records.Kinds[k-1]
 	}
 	copy(r.Hash[:], bytes(row[12]))

@@ -95,7 +95,7 @@ func withProvider(path string, f func(*sql.DB, *goose.Provider) error) (err erro
 func checkOurs(ctx context.Context, db *sql.DB, path string) error {
 	var tables, id int64
 	if err := db.QueryRowContext(ctx, `SELECT count(*) FROM sqlite_schema`).Scan(&tables); err != nil {
-		if isDamage(err) {
+		if isNoDatabase(err) {
 			return fault.Wrap(fault.Conflict, err, fileForeign.With(words.Args{"file": path}))
 		}
 		return err

@@ -51,7 +51,7 @@ var (
 
 // Open opens the records in a folder, which it makes (mode 0700, file 0600)
 // when it is not there, and brings the layout up to date. fault.Conflict when another
-// server has the folder or the file is not one this program can use;
+// server has the folder or the file is damaged or not one this program can use;
 // fault.Missing with Options.Beside when there is none.
 func Open(ctx context.Context, dir string, o Options) (*Store, error) {
 	s := &Store{now: o.Now}
@@ -60,7 +60,7 @@ func Open(ctx context.Context, dir string, o Options) (*Store, error) {
 	}
 	path := filepath.Join(dir, FileName)
 	if err := s.prepare(ctx, dir, path, o.Beside); err != nil {
-		return nil, errors.Join(err, s.unlock())
+		return nil, errors.Join(sayDamage(path, err), s.unlock())
 	}
 	c, err := dial(path, writing)
 	if err != nil {
@@ -109,7 +109,7 @@ func createFile(path string) error {
 }
 
 // Close waits for what is being written, and ends the store. Writes that come
-// later are refused with ErrClosed.
+// later are refused with ErrClosed; a second Close does nothing.
 func (s *Store) Close() error {
 	return errors.Join(s.writer.stop(), s.readers.close(), s.unlock())
 }
@@ -118,7 +118,10 @@ func (s *Store) unlock() error {
 	if s.lock == nil {
 		return nil
 	}
-	return s.lock.Close()
+	if err := s.lock.Close(); !errors.Is(err, os.ErrClosed) {
+		return err
+	}
+	return nil
 }
 
 // ErrClosed is what a closed store answers.

@@ -41,7 +41,7 @@ func (t *transaction) farm(id records.FarmID) (*farmState, error) {
 		if row == nil {
 			return nil, records.FarmMissing()
 		}
-		f := &farmState{number: row[0].(int64), sequence: row[1].(int64)}
+		f := &farmState{number: integer(row[0]), sequence: integer(row[1])}
 		copy(f.head[:], bytes(row[2]))
 		t.farms[id] = f
 	}
@@ -132,7 +132,7 @@ func (t *transaction) write(farm records.FarmID, f *farmState, p *prepared, at t
 	}
 	var state records.State
 	if row != nil {
-		state = records.State{Number: int(row[0].(int64)), Deleted: row[1].(int64) == 1}
+		state = records.State{Number: int(integer(row[0])), Deleted: integer(row[1]) == 1}
 	}
 	var failed error
 	verdict := p.Judge(state, func(number int) (bool, error) {
@@ -153,7 +153,7 @@ func (t *transaction) write(farm records.FarmID, f *farmState, p *prepared, at t
 		before, err := t.revision(f, p, verdict.Repeat)
 		return records.Outcome{Revision: before, Repeated: true}, err
 	}
-	if row != nil && row[3].(int64) == 1 {
+	if row != nil && integer(row[3]) == 1 {
 		if err := t.conn.exec(`DELETE FROM places WHERE revision = ?`, row[2]); err != nil {
 			return records.Outcome{}, err
 		}
@@ -170,7 +170,7 @@ func (t *transaction) sameAs(f *farmState, p *prepared, number int) (bool, error
 		return false, err
 	}
 	content := records.Content{Shape: bytes(row[1]), Properties: []byte(text(row[2]))}
-	return (row[0].(int64) == 1) == p.Delete && content.Equal(p.content), nil
+	return (integer(row[0]) == 1) == p.Delete && content.Equal(p.content), nil
 }
 
 func (t *transaction) revision(f *farmState, p *prepared, number int) (records.Revision, error) {

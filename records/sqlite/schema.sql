@@ -1,0 +1,108 @@
+-- What all migrations together make; go test -run TestSchema -update rewrites it.
+
+CREATE TABLE goose_db_version (
+		id INTEGER PRIMARY KEY AUTOINCREMENT,
+		version_id INTEGER NOT NULL,
+		is_applied INTEGER NOT NULL,
+		tstamp TIMESTAMP DEFAULT (datetime('now'))
+	);
+
+CREATE TABLE kinds (
+  number INTEGER PRIMARY KEY,
+  name   TEXT NOT NULL UNIQUE
+) STRICT;
+
+CREATE TABLE farms (
+  number     INTEGER PRIMARY KEY,
+  id         TEXT NOT NULL UNIQUE,
+  name       TEXT NOT NULL,
+  zone       TEXT NOT NULL,
+  invented   INTEGER NOT NULL CHECK (invented IN (0, 1)),
+  created_us INTEGER NOT NULL,
+  sequence   INTEGER NOT NULL DEFAULT 0,
+  head       BLOB CHECK (length(head) = 32)
+) STRICT;
+
+CREATE TABLE revisions (
+  row        INTEGER PRIMARY KEY,
+  farm       INTEGER NOT NULL REFERENCES farms,
+  sequence   INTEGER NOT NULL,
+  kind       INTEGER NOT NULL REFERENCES kinds,
+  id         BLOB NOT NULL CHECK (length(id) = 16),
+  number     INTEGER NOT NULL,
+  deleted    INTEGER NOT NULL CHECK (deleted IN (0, 1)),
+  person     TEXT NOT NULL,
+  name       TEXT NOT NULL,
+  role       TEXT NOT NULL,
+  why        TEXT NOT NULL,
+  at_us      INTEGER NOT NULL,
+  shape      BLOB, -- EWKB
+  properties TEXT, -- canonical JSON; NULL when deleted
+  hash       BLOB NOT NULL CHECK (length(hash) = 32),
+  CHECK ((properties IS NULL) = (deleted = 1))
+) STRICT;
+
+CREATE UNIQUE INDEX revisions_by_sequence ON revisions (farm, sequence);
+
+CREATE UNIQUE INDEX revisions_by_record ON revisions (farm, kind, id, number);
+
+CREATE TRIGGER revisions_are_not_changed BEFORE UPDATE ON revisions
+BEGIN SELECT raise(ABORT, 'a revision is never changed'); END;
+
+CREATE TRIGGER revisions_are_not_removed BEFORE DELETE ON revisions
+BEGIN SELECT raise(ABORT, 'a revision is never removed'); END;
+
+CREATE TABLE current (
+  farm     INTEGER NOT NULL REFERENCES farms,
+  kind     INTEGER NOT NULL REFERENCES kinds,
+  id       BLOB NOT NULL,
+  revision INTEGER NOT NULL REFERENCES revisions,
+  number   INTEGER NOT NULL,
+  deleted  INTEGER NOT NULL,
+  west     REAL,
+  south    REAL,
+  east     REAL,
+  north    REAL,
+  from_us  INTEGER,
+  to_us    INTEGER,
+  block    BLOB,
+  PRIMARY KEY (farm, kind, id)
+) STRICT, WITHOUT ROWID;
+
+CREATE INDEX current_by_block ON current (farm, kind, block, id) WHERE block IS NOT NULL;
+
+CREATE VIRTUAL TABLE places USING rtree (revision, west, east, south, north, shelf_from, shelf_to);
+
+CREATE TABLE "places_rowid"(rowid INTEGER PRIMARY KEY,nodeno);
+
+CREATE TABLE "places_node"(nodeno INTEGER PRIMARY KEY,data);
+
+CREATE TABLE "places_parent"(nodeno INTEGER PRIMARY KEY,parentnode);
+
+CREATE TABLE people (
+  id         TEXT PRIMARY KEY,
+  name       TEXT NOT NULL UNIQUE,
+  display    TEXT NOT NULL,
+  password   TEXT NOT NULL, -- PHC string
+  created_us INTEGER NOT NULL
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE memberships (
+  person TEXT NOT NULL REFERENCES people,
+  farm   INTEGER NOT NULL REFERENCES farms,
+  role   TEXT NOT NULL,
+  PRIMARY KEY (person, farm)
+) STRICT, WITHOUT ROWID;
+
+CREATE INDEX memberships_by_farm ON memberships (farm);
+
+CREATE TABLE sessions (
+  token_hash BLOB PRIMARY KEY CHECK (length(token_hash) = 32),
+  person     TEXT REFERENCES people,
+  data       BLOB NOT NULL,
+  expires_us INTEGER NOT NULL
+) STRICT, WITHOUT ROWID;
+
+CREATE INDEX sessions_by_person ON sessions (person);
+
+CREATE INDEX sessions_by_end ON sessions (expires_us);
