@@ -500,6 +500,7 @@ func TestFieldErrors(t *testing.T) {
 		{"start without zone", `start="2026-06-10T06:30"`, "start", "with its zone"},
 		{"no such day", `harvest_on="2026-02-30"`, "harvest_on", "date"},
 		{"area a point", `area={"type":"Point","coordinates":[-80,35]}`, "area", "Polygon"},
+		{"area a bow-tie", `area={"type":"Polygon","coordinates":[[[-80,35],[-79.99,35.01],[-79.99,35],[-80,35.01],[-80,35]]]}`, "area", "crosses"},
 		{"area without end", `area={"type":"Polygon","coordinates":[[[-80,35]]]}`, "area", "Polygon"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -6,10 +6,13 @@ import (
 	"strconv"
 	"time"
 
+	"github.com/paulmach/orb"
+
 	"caneward/blocks/fault"
 	"caneward/blocks/setback"
 	"caneward/blocks/words"
 	"caneward/geo"
+	"caneward/geo/valid"
 	"caneward/geo/wire"
 	"caneward/records"
 	"caneward/records/quantity"
@@ -69,13 +72,16 @@ var (
 	sayAreaShape = words.New("spray-area-shape",
 		"The area must be a Polygon or MultiPolygon: {problem}.",
 		"La superficie debe ser un Polygon o MultiPolygon: {problem}.")
+	sayAreaCrosses = words.New("spray-area-crosses",
+		"The area's outline crosses or touches itself, or takes no ground; draw it again.",
+		"El contorno de la superficie se cruza o se toca, o no ocupa terreno; dibújelo de nuevo.")
 	sayWindNeeded = words.New("spray-wind-needed",
 		"A downwind setback needs the direction the wind comes from, in degrees from true north.",
 		"Un retiro a favor del viento necesita la dirección de donde viene el viento, en grados desde el norte verdadero.")
 	sayCarrierPer = words.New("spray-carrier-per",
 		"Carrier is given per acre, ha, 1000ft, 1000m or plant; not per volume of itself.",
 		"El caldo se da por acre, ha, 1000ft, 1000m o plant; no por volumen de sí mismo.")
-	saySpotArea = words.New("spray-text-or-object",
+	sayProductID = words.New("spray-text-or-object",
 		"The id of a product record, or a label with a name, is expected.",
 		"Se espera el identificador de un producto o una etiqueta con nombre.")
 )
@@ -177,10 +183,27 @@ func readArea(r reader) geo.Geometry {
 		return geo.Geometry{}
 	}
 	if !isGround(g.Flat) {
-		r.fault("area", sayAreaShape.With(words.Args{"problem": g.Flat.GeoJSONType()}))
+		r.fault("area", sayAreaShape.With(words.Args{"problem": kindOf(g.Flat)}))
 		return geo.Geometry{}
 	}
+	for _, defect := range valid.Check(g.Flat) {
+		if defect.Severity() == valid.Notice {
+			continue
+		}
+		d := fault.Detail{Field: "area", Text: sayAreaCrosses.Plain(), Part: fault.P(defect.Part), Ring: fault.P(defect.Ring), Vertex: fault.P(defect.Vertex)}
+		if defect.Located() {
+			d.At = &[2]float64{defect.At[0], defect.At[1]}
+		}
+		r.add(d)
+	}
 	return g
+}
+
+func kindOf(g orb.Geometry) string {
+	if g == nil {
+		return "null"
+	}
+	return g.GeoJSONType()
 }
 
 // maxAreaVertices bounds a drawn area: a hand draws a few dozen corners.
@@ -271,7 +294,7 @@ func readLine(e reader) Line {
 	var id string
 	if json.Unmarshal(e.members["product"], &id) == nil {
 		if _, err := records.ParseID(id); err != nil {
-			e.fault("product", saySpotArea.Plain())
+			e.fault("product", sayProductID.Plain())
 		}
 		l.ID = records.ID(id)
 		return l
