@@ -1,5 +1,19 @@
 import type { Geometry } from "../../geo/position";
-import type { Group, Plant, Reason, Window } from "./evidence";
+import type { PlantAt } from "../../model/kinds";
+import type { Group, Reason } from "./evidence";
+
+/** One window of the scan. p is null where there is none, the ratio where nothing outside is infected. */
+export interface Window {
+  readonly centre: PlantAt;
+  readonly shape: number;
+  readonly semiminor_m: number;
+  readonly plants: number;
+  readonly infected: number;
+  readonly llr: number;
+  readonly relative_risk: number | null;
+  readonly p: number | null;
+  readonly members: readonly PlantAt[];
+}
 
 export interface RowRuns {
   readonly row: number;
@@ -15,32 +29,45 @@ export interface RowRuns {
 export interface WireAnswer {
   readonly inspected: number;
   readonly infected: number;
-  readonly groups: readonly Group[] | null;
-  readonly isolated: readonly Plant[] | null;
+  /** How many of the infected are among the inspected; the others enter no rate. */
+  readonly infected_among_inspected?: number;
+  readonly groups: readonly (Omit<Group, "evidence"> & { readonly hull?: Geometry | null; readonly evidence?: string })[] | null;
+  readonly isolated: readonly PlantAt[] | null;
   readonly scan: readonly Window[] | null;
   readonly runs: readonly RowRuns[] | null;
-  readonly list: Partial<Record<Reason, readonly Plant[] | null>>;
-  readonly why_no_p?: string;
+  readonly list: Partial<Record<Reason, readonly PlantAt[] | null>>;
+  readonly why_no_p?: string | null;
+  readonly finds?: readonly { readonly id?: string; readonly unresolved?: string }[] | null;
+  readonly gone?: readonly PlantAt[] | null;
+  readonly how?: string;
+  readonly cautions?: readonly string[] | null;
 }
 
 export interface Answer {
   readonly inspected: number;
   readonly infected: number;
+  readonly counted: number;
   readonly groups: readonly (Group & { readonly hull: Geometry | null })[];
-  readonly isolated: readonly Plant[];
+  readonly isolated: readonly PlantAt[];
   readonly scan: readonly Window[];
   readonly runs: readonly RowRuns[];
-  readonly list: Readonly<Record<Reason, readonly Plant[]>>;
+  readonly list: Readonly<Record<Reason, readonly PlantAt[]>>;
   readonly whyNoP: string;
+  /** Why a find could not be tied to a plant, by the find's id. */
+  readonly unresolved: readonly { readonly id: string; readonly why: string }[];
+  readonly gone: readonly PlantAt[];
+  readonly how: string;
+  readonly cautions: readonly string[];
 }
 
 export function answerOf(wire: WireAnswer): Answer {
   return {
     inspected: wire.inspected,
     infected: wire.infected,
-    groups: (wire.groups ?? []).map((g) => ({ ...g, finds: g.finds ?? [], hull: (g.hull ?? null) as Geometry | null })),
+    counted: wire.infected_among_inspected ?? wire.infected,
+    groups: (wire.groups ?? []).map((g) => ({ ...g, evidence: g.evidence ?? "", hull: g.hull ?? null })),
     isolated: wire.isolated ?? [],
-    scan: (wire.scan ?? []).map((w) => ({ ...w, members: w.members ?? [] })),
+    scan: wire.scan ?? [],
     runs: wire.runs ?? [],
     list: {
       confirmed: wire.list.confirmed ?? [],
@@ -49,5 +76,9 @@ export function answerOf(wire: WireAnswer): Answer {
       inspect: wire.list.inspect ?? [],
     },
     whyNoP: wire.why_no_p ?? "",
+    unresolved: (wire.finds ?? []).flatMap((f) => (f.unresolved ? [{ id: f.id ?? "", why: f.unresolved }] : [])),
+    gone: wire.gone ?? [],
+    how: wire.how ?? "",
+    cautions: wire.cautions ?? [],
   };
 }

@@ -1,9 +1,10 @@
 import { useEffect, useRef, useState } from "preact/hooks";
+import { language } from "../../i18n";
 import type { Shape } from "../../map/farmmap";
 import type { Stored } from "../../model/kinds";
 import { MainAction } from "../../ui/action";
 import { Choice } from "../../ui/form";
-import { useRecords, useText, useUnits } from "../../ui/hooks";
+import { useRecords, useSignal, useText, useUnits } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
 import { typedLength } from "../../units";
 import type { Place, PlaceProps } from "../place";
@@ -97,7 +98,7 @@ function OfBlock(props: PlaceProps & { block: Stored<"blocks"> }) {
     map.setOverlay("disease-rows", lines(stretches(taken), "list"), "group-rows");
     map.setOverlay(
       "disease-hulls",
-      answer.groups.flatMap((g) => (g.hull ? [{ id: String(g.number), geometry: g.hull, label: t("core-mark-hull") }] : [])),
+      answer.groups.flatMap((g) => (g.hull ? [{ id: `${g.number}`, geometry: g.hull, label: t("core-mark-hull") }] : [])),
       "group-hull",
     );
     return () => {
@@ -142,6 +143,15 @@ function OfBlock(props: PlaceProps & { block: Stored<"blocks"> }) {
       setRunning(false);
     }
   };
+
+  // The server's words come in the language they were asked in.
+  const spokenIn = useSignal(language);
+  const askedIn = useRef(spokenIn);
+  useEffect(() => {
+    if (askedIn.current === spokenIn) return;
+    askedIn.current = spokenIn;
+    if (answer) void run();
+  }, [spokenIn]);
 
   return (
     <>

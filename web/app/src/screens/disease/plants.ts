@@ -1,8 +1,8 @@
+import type { PlantAt } from "../../model/kinds";
 import type { Stretch } from "../walk/rowplace";
-import type { Plant } from "./evidence";
 
 export type ReadPlants =
-  | { readonly ok: true; readonly plants: Plant[] }
+  | { readonly ok: true; readonly plants: PlantAt[] }
   | { readonly ok: false; readonly word: string };
 
 // More plants than any row has; keeps a slip of the finger from filling the memory.
@@ -10,7 +10,7 @@ const mostPlants = 20_000;
 
 /** Reads "4:35, 4:38-44" as plants, each once, in walking order; or the first word that cannot be read. */
 export function readPlants(text: string): ReadPlants {
-  const seen = new Map<string, Plant>();
+  const seen = new Map<string, PlantAt>();
   for (const word of text.split(/[,;\n]+/).map((w) => w.trim()).filter(Boolean)) {
     const m = /^(\d{1,6})\s*:\s*(\d{1,6})(?:\s*[-–]\s*(\d{1,6}))?$/.exec(word);
     const row = Number(m?.[1]);

@@ -31,10 +31,6 @@ describe("the question", () => {
       },
     });
   });
-  it("leaves the scan out when it is not wanted", () => {
-    const got = ask({ ...form, scan: false }, "b");
-    expect(got.ok && "scan" in got.body).toBe(false);
-  });
   it.each([
     { name: "no cause", change: { causes: [] }, faults: { causes: "none" } },
     { name: "a reach of nothing", change: { along: { text: "0", unit: "m" as const } }, faults: { along_m: "number" } },

@@ -1,13 +1,10 @@
 import { type Cause, type FindState } from "../../model/kinds";
 import { metresPer, readNumber, type Typed } from "../pass/draft";
 
-/** How often the finds are reshuffled for p; p is never smaller than 1 in one more than this. */
-export const replicates = 999;
-
 // Shapes, cap and least cases as the research note advises for rows: windows
 // along the row only, none over a quarter of the plants looked at. The seed is
 // fixed so that the same records give the same p.
-const scan = { shapes: [1, 2, 4], cap: 0.25, min_cases: 3, replicates, seed: 1 };
+const scan = { shapes: [1, 2, 4], cap: 0.25, min_cases: 3, replicates: 999, seed: 1 };
 
 export interface SettingsForm {
   readonly causes: readonly Cause[];
@@ -18,7 +15,6 @@ export interface SettingsForm {
   readonly gap: string;
   readonly margin: string;
   readonly inspect: string;
-  readonly scan: boolean;
 }
 
 // Where a block does not say its spacings: common hand-planted ones.
@@ -45,7 +41,6 @@ export function defaults(
     gap: "3",
     margin: "0",
     inspect: "1",
-    scan: true,
   };
 }
 
@@ -77,7 +72,7 @@ export function ask(form: SettingsForm, block: string): Built {
     gap_plants: whole("gap_plants", form.gap, 0),
     margin_plants: whole("margin_plants", form.margin, 0),
     inspect_rows: whole("inspect_rows", form.inspect, 0),
-    ...(form.scan ? { scan } : {}),
+    scan,
   };
   return Object.keys(faults).length > 0 ? { ok: false, faults } : { ok: true, body };
 }

@@ -2,7 +2,7 @@ import { t as say } from "../../i18n";
 import { causes, findStates } from "../../model/kinds";
 import { Check, TextField } from "../../ui/form";
 import { useText } from "../../ui/hooks";
-import { type Faults, replicates, type SettingsForm } from "./settings";
+import { type Faults, type SettingsForm } from "./settings";
 
 const toggled = <T,>(list: readonly T[], value: T, on: boolean): T[] => (on ? [...list, value] : list.filter((v) => v !== value));
 
@@ -56,7 +56,6 @@ export function Settings(props: { readonly form: SettingsForm; readonly faults: 
         <TextField label={t("disease-margin")} hint={t("disease-margin-default")} inputMode="numeric" value={form.margin} fault={said("margin_plants")} onValue={(margin) => set({ margin })} />
         <TextField label={t("disease-inspect")} hint={t("disease-inspect-default")} inputMode="numeric" value={form.inspect} fault={said("inspect_rows")} onValue={(inspect) => set({ inspect })} />
       </details>
-      <Check label={t("disease-scan", { r: replicates })} checked={form.scan} onChecked={(scan) => set({ scan })} />
     </>
   );
 }

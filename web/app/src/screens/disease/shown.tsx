@@ -5,9 +5,8 @@ import { How } from "../../ui/how";
 import { share } from "../../units";
 import { DataTable } from "../papers/datatable";
 import type { Column } from "../papers/table";
-import type { Answer, RowRuns } from "./answer";
-import { evidence, type Group, type Listed, listed, type Window } from "./evidence";
-import { replicates } from "./settings";
+import type { Answer, RowRuns, Window } from "./answer";
+import { type Group, type Listed, listed, plantKey, spoken } from "./evidence";
 
 // Shape beside the word, so that the list reads in grey and on paper.
 const reasonShapes = { confirmed: "◆", between: "◇", margin: "□", inspect: "○" } as const;
@@ -35,7 +34,10 @@ export function Shown(props: {
   const count = { confirmed: answer.list.confirmed.length, between: answer.list.between.length, margin: answer.list.margin.length };
   return (
     <section aria-live="polite">
-      <Caution>{t("disease-caution-7")}</Caution>
+      {answer.cautions.length === 0 && <Caution>{t("disease-caution-7")}</Caution>}
+      {answer.cautions.map((c) => (
+        <Caution key={c}>{c}</Caution>
+      ))}
       <dl class="figures">
         <dt>{t("disease-looked")}</dt>
         <dd>
@@ -45,12 +47,18 @@ export function Shown(props: {
         </dd>
         <dt>{t("disease-infected")}</dt>
         <dd>{number(answer.infected)}</dd>
+        {answer.gone.length > 0 && (
+          <>
+            <dt>{t("disease-gone")}</dt>
+            <dd>{number(answer.gone.length)}</dd>
+          </>
+        )}
         {answer.inspected > 0 && (
           <>
             <dt>{t("disease-share")}</dt>
             <dd>
               <How formula={t("disease-share-how")} source={t("disease-source")}>
-                {share(answer.infected, answer.inspected)}
+                {share(answer.counted, answer.inspected)}
               </How>
             </dd>
           </>
@@ -67,6 +75,17 @@ export function Shown(props: {
         )}
       </dl>
       {answer.whyNoP && <p>{t("disease-no-p", { why: answer.whyNoP })}</p>}
+      {answer.how && <p class="hint">{answer.how}</p>}
+      {answer.unresolved.length > 0 && (
+        <details>
+          <summary>{t("disease-unresolved", { n: answer.unresolved.length })}</summary>
+          <ul>
+            {answer.unresolved.map((u) => (
+              <li key={u.id}>{u.why}</li>
+            ))}
+          </ul>
+        </details>
+      )}
       <Groups {...props} />
       <h2>{t("disease-list")}</h2>
       <p>
@@ -111,30 +130,15 @@ export function Shown(props: {
   );
 }
 
-export const plantKey = (p: { readonly row: number; readonly plant: number }) => `${p.row}-${p.plant}`;
-
 function Groups(props: Parameters<typeof Shown>[0]) {
   const t = useText();
   const { answer } = props;
-  const line = (g: Group) => {
-    const e = evidence(g, answer);
-    return e
-      ? t("disease-evidence", {
-          c: number(e.inside.infected),
-          n: number(e.inside.plants),
-          C: number(e.outside.infected),
-          N: number(e.outside.plants),
-          p: pText(e.p),
-          r: number(replicates),
-        })
-      : t("disease-evidence-none");
-  };
   const columns: Column<Group>[] = [
-    { key: "number", head: t("disease-group"), cell: (g) => g.number },
+    { key: "number", head: t("disease-group"), cell: (g) => spoken(g.number) },
     { key: "finds", head: t("disease-group-finds"), cell: (g) => g.finds.length },
     { key: "core", head: t("disease-group-core"), cell: (g) => g.core },
     { key: "rows", head: t("disease-group-rows"), cell: (g) => [...new Set(g.finds.map((f) => f.row))].join(", ") },
-    ...(answer.whyNoP ? [] : [{ key: "evidence", head: t("disease-group-evidence"), cell: line }]),
+    { key: "evidence", head: t("disease-group-evidence"), cell: (g) => g.evidence || t("disease-evidence-none") },
   ];
   return (
     <>
@@ -151,14 +155,9 @@ function Groups(props: Parameters<typeof Shown>[0]) {
             file={`${props.file}-groups`}
             chosen={props.chosen.group === undefined ? undefined : String(props.chosen.group)}
             onChoose={(g) => props.onChosen({ group: g.number })}
-            chooseName={(g) => t("disease-show-group", { n: String(g.number) })}
+            chooseName={(g) => t("disease-show-group", { n: String(spoken(g.number)) })}
           />
           <p class="hint">{t("disease-hull")}</p>
-          {!answer.whyNoP && (
-            <p class="hint">
-              {t("disease-evidence-how")} {t("disease-evidence-source", { r: number(replicates) })}
-            </p>
-          )}
         </>
       )}
       {answer.isolated.length > 0 && <p>{t("disease-isolated", { n: answer.isolated.length })}</p>}
@@ -172,7 +171,7 @@ const listColumns = (t: Say): Column<Listed>[] => [
   { key: "row", head: t("disease-col-row"), cell: (p) => p.row },
   { key: "plant", head: t("disease-col-plant"), cell: (p) => p.plant },
   { key: "why", head: t("disease-col-why"), cell: (p) => t(`disease-why-${p.reason}`), show: (p) => `${reasonShapes[p.reason]} ${t(`disease-why-${p.reason}`)}` },
-  { key: "group", head: t("disease-col-group"), cell: (p) => p.group },
+  { key: "group", head: t("disease-col-group"), cell: (p) => (p.group === null ? null : spoken(p.group)) },
 ];
 
 const windowColumns = (t: Say): Column<Window>[] => [
@@ -182,7 +181,7 @@ const windowColumns = (t: Say): Column<Window>[] => [
   { key: "infected", head: t("disease-window-infected"), cell: (w) => w.infected },
   { key: "risk", head: t("disease-window-risk"), cell: (w) => w.relative_risk, show: (w) => (w.relative_risk === null ? "–" : number(w.relative_risk, 1)) },
   { key: "llr", head: t("disease-window-llr"), cell: (w) => w.llr, show: (w) => number(w.llr, 2) },
-  { key: "p", head: t("disease-window-p"), cell: (w) => w.p, show: (w) => pText(w.p) },
+  { key: "p", head: t("disease-window-p"), cell: (w) => w.p, show: (w) => (w.p === null ? "–" : pText(w.p)) },
 ];
 
 const runColumns = (t: Say): Column<RowRuns>[] => [

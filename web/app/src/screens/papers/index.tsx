@@ -1,36 +1,126 @@
-import type { Kind } from "../../model/kinds";
-import { useRecords, useText } from "../../ui/hooks";
+import { useEffect, useState } from "preact/hooks";
+import { day } from "../../i18n";
+import { type Kind, kinds, type Stored } from "../../model/kinds";
+import { Choice } from "../../ui/form";
+import { useRecords, useSignal, useText } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
 import type { Place, PlaceProps } from "../place";
+import { columnsOf, momentOf, nameOf } from "./columns";
+import { DataTable } from "./datatable";
+import { Revisions } from "./revisions";
+import "./papers.css";
 
-const shown: readonly Kind[] = ["stages", "tracks"];
+/** Kinds the server makes a report of. */
+const reports = ["blocks", "finds", "passes"] as const;
 
-function Listed({ farm, kind }: { farm: PlaceProps["farm"]; kind: Kind }) {
+/** The view is the kind, with the chosen record's id after a colon. */
+function readView(view: string | undefined): { kind: Kind; id: string | undefined } {
+  const [kind, id] = (view ?? "").split(":");
+  return { kind: kinds.find((k) => k === kind) ?? "blocks", id: id || undefined };
+}
+
+function Sheet(props: PlaceProps) {
   const t = useText();
-  const { list, state, failure } = useRecords(farm, kind);
-  if (state === "failed") return <ProblemNote problem={failure} onRetry={() => void farm.load(kind, true)} />;
+  const { farm, map, address, go } = props;
+  const { kind, id } = readView(address.view);
+  const records = useRecords(farm, kind);
+  const blocks = useRecords(farm, "blocks");
+  const about = {
+    zone: farm.info.zone,
+    block: (block: string) => blocks.list.find((b) => b.id === block)?.feature.properties.name ?? block,
+  };
+  // A record without a moment of its own belongs to every season.
+  const inSeason = records.list.filter((r) => !address.season || !momentOf(r) || momentOf(r).startsWith(address.season));
+  const rows = inSeason.filter((r) => !address.block || kind === "blocks" || ofBlock(r, address.block));
+  const chosen = records.list.find((r) => r.id === id);
+  const choose = (r: Stored) => {
+    go({ view: `${kind}:${r.id}` });
+    if (r.feature.geometry) map.fit([r.feature.geometry]);
+  };
   return (
-    <ul>
-      {list.map((r) => (
-        <li key={r.id}>{r.id}</li>
-      ))}
-      {list.length === 0 && <li>{state === "loading" ? t("core-loading") : t("core-records-empty")}</li>}
-    </ul>
+    <div class="papers">
+      <h1>{t("papers-title")}</h1>
+      <p class="print-only">
+        {farm.info.name}, {t("core-shown-on", { date: day(new Date().toISOString(), farm.info.zone) })}
+        {farm.info.invented && `. ${t("core-invented")}`}
+      </p>
+      <Choice label={t("papers-kind")} value={kind} choices={kinds.map((k) => ({ value: k, label: t(`papers-kind-${k}`) }))} onValue={(k) => go({ view: k })} />
+      {blocks.list.length > 0 && kind !== "blocks" && (
+        <Choice
+          label={t("papers-of-block")}
+          value={address.block ?? ""}
+          empty={t("papers-every-block")}
+          choices={blocks.list.map((b) => ({ value: b.id, label: b.feature.properties.name }))}
+          onValue={(block) => go({ block: block || undefined })}
+        />
+      )}
+      {records.state === "failed" && <ProblemNote problem={records.failure} onRetry={() => void farm.load(kind, true)} />}
+      {records.state === "loading" && <p>{t("core-loading")}</p>}
+      {records.state === "ready" && rows.length === 0 && <p>{t(`papers-none-${kind}`)}</p>}
+      {rows.length > 0 && (
+        <DataTable
+          key={kind}
+          caption={t(`papers-kind-${kind}`)}
+          columns={columnsOf(kind, about)}
+          rows={rows}
+          keyOf={(r) => r.id}
+          file={`${farm.id}-${kind}`}
+          chosen={id}
+          onChoose={choose}
+        />
+      )}
+      {chosen ? (
+        <Revisions {...props} kind={kind} id={chosen.id} name={nameOf(chosen, about)} newest={chosen.revision} />
+      ) : (
+        rows.length > 0 && <p class="hint">{t("papers-choose")}</p>
+      )}
+      <Elsewhere {...props} kind={kind} />
+    </div>
   );
 }
 
-function Sheet({ farm }: PlaceProps) {
+function ofBlock(r: Stored, block: string): boolean {
+  const p = r.feature.properties as { block?: string; blocks?: string[] };
+  return p.block === undefined && p.blocks === undefined ? true : p.block === block || (p.blocks?.includes(block) ?? false);
+}
+
+/** Whole reports, addresses for a GIS, and how far the book of changes goes. */
+function Elsewhere({ farm, api, kind }: PlaceProps & { kind: Kind }) {
   const t = useText();
+  const held = useSignal(farm.records(kind)).list;
+  const [sequence, setSequence] = useState<number | null>(null);
+  useEffect(() => {
+    const stop = new AbortController();
+    api.changesAfter(0, 1, { signal: stop.signal }).then(
+      (got) => setSequence(got.sequence),
+      // The count is a side note: without an answer it is not shown.
+      () => setSequence(null),
+    );
+    return () => stop.abort();
+  }, [api, held]);
   return (
-    <>
-      <h1>{t("papers-title")}</h1>
-      {shown.map((kind) => (
-        <section key={kind}>
-          <h2>{kind}</h2>
-          <Listed farm={farm} kind={kind} />
-        </section>
-      ))}
-    </>
+    <section class="no-print">
+      <h2>{t("papers-reports")}</h2>
+      <p class="hint">{t("papers-reports-note")}</p>
+      <ul>
+        {reports.map((name) => (
+          <li key={name}>
+            {t(`papers-kind-${name}`)}: <a href={api.reportPath(name, "csv")}>{t("papers-as-csv", { what: t(`papers-kind-${name}`) })}</a>,{" "}
+            <a href={api.reportPath(name, "geojson")}>{t("papers-as-geojson", { what: t(`papers-kind-${name}`) })}</a>
+          </li>
+        ))}
+      </ul>
+      <p>
+        <a href={api.path("collections")}>{t("papers-collections")}</a>. {t("papers-collections-note")}
+      </p>
+      {sequence !== null && <p>{t("papers-sequence", { n: sequence })}</p>}
+      <h2>{t("papers-people")}</h2>
+      <p>{t("papers-you", { name: farm.who.person.display || farm.who.person.name, role: t(`core-role-${farm.info.role}`), farm: farm.info.name })}</p>
+      <p class="hint">{t("papers-people-note")}</p>
+      <button type="button" onClick={() => window.print()}>
+        {t("papers-print")}
+      </button>
+    </section>
   );
 }
 

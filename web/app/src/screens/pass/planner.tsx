@@ -1,11 +1,11 @@
 import { useEffect, useRef, useState } from "preact/hooks";
 import { asProblem } from "../../api/problem";
-import { moment } from "../../i18n";
+import { language, moment } from "../../i18n";
 import type { OutlineMode } from "../../map/farmmap";
 import { uuid7 } from "../../model/uuid7";
 import { MainAction } from "../../ui/action";
 import { Check, Choice, TextArea, TextField } from "../../ui/form";
-import { useText } from "../../ui/hooks";
+import { useSignal, useText } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
 import { units } from "../../units";
 import type { PlaceProps } from "../place";
@@ -136,6 +136,15 @@ export function Planner(props: PlaceProps & { readonly named: Named; readonly on
       setBusy(false);
     }
   };
+
+  // The server's words come in the language they were asked in.
+  const spokenIn = useSignal(language);
+  const askedIn = useRef(spokenIn);
+  useEffect(() => {
+    if (askedIn.current === spokenIn) return;
+    askedIn.current = spokenIn;
+    if (done || problem !== null) void workOut();
+  }, [spokenIn]);
 
   const fieldsShown = (asProblem(problem ?? new Error()).errors ?? []).flatMap((e) => (e.field && document.getElementById(fieldId(e.field)) ? [e.field] : []));
   const rates = ((done?.asked["products"] ?? []) as { rate: RateOf }[]).map((p) => p.rate);

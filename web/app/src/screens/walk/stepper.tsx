@@ -47,7 +47,7 @@ export function Stepper(props: {
           }}
           onBlur={() => setTyped(String(props.value))}
         />
-        {[...steps].reverse().map((by) => button(-by))}
+        {steps.toReversed().map((by) => button(-by))}
       </div>
       {props.hint && (
         <p class="hint" id={`${id}-hint`}>
