@@ -482,14 +482,20 @@ func (p *plot) countPlants(ctx context.Context, q Request) error {
 	}
 	p.plantKnown = true
 	for _, r := range p.rows {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
 		places, known := stands(r, p.block.PlantSpacing)
 		p.plantKnown = p.plantKnown && known
+		withheld, err := p.stretches(ctx, r, p.zone)
+		if err != nil {
+			return err
+		}
+		asked, err := p.stretches(ctx, r, area)
+		if err != nil {
+			return err
+		}
+		narrowed := !q.Area.Empty() && p.block.ID != ""
 		for i, at := range places {
 			_, gone := slices.BinarySearch(r.row.Missing, i+1)
-			if !gone && !p.zone.Contains(at) && (q.Area.Empty() || p.block.ID == "" || area.Contains(at)) {
+			if !gone && !withheld.hold(at) && (!narrowed || asked.hold(at)) {
 				p.plants++
 			}
 		}
@@ -497,16 +503,71 @@ func (p *plot) countPlants(ctx context.Context, q Request) error {
 	return nil
 }
 
+// stand is a place on a row: metres along one of its parts.
+type stand struct {
+	part int
+	way  geo.Metres
+}
+
+// stretches are the parts of a row that lie on some ground, by part: metres
+// along it, ascending.
+type stretches [][][2]geo.Metres
+
+func (p *plot) stretches(ctx context.Context, r rowLines, ground plane.Region) (stretches, error) {
+	out := make(stretches, len(r.parts))
+	for i, part := range r.parts {
+		if !part.Box().Meets(ground.Box()) {
+			continue
+		}
+		pieces, err := overlay.CutLines(ctx, []plane.Line{part}, ground)
+		if err != nil {
+			return nil, err
+		}
+		for _, piece := range pieces {
+			from := station(part, piece[0])
+			out[i] = append(out[i], [2]geo.Metres{from, from + piece.Length()})
+		}
+	}
+	return out, nil
+}
+
+// hold reports whether a place lies on one of the stretches, ends included to
+// the tenth of a millimetre that stored rows are good for.
+func (s stretches) hold(at stand) bool {
+	return slices.ContainsFunc(s[at.part], func(x [2]geo.Metres) bool {
+		return at.way >= x[0]-geo.SamePlace && at.way <= x[1]+geo.SamePlace
+	})
+}
+
+// station is how far along a line its point nearest to q lies.
+func station(l plane.Line, q plane.XY) geo.Metres {
+	best, way, past := math.Inf(1), 0.0, 0.0
+	for i := 1; i < len(l); i++ {
+		a, b := l[i-1], l[i]
+		length := math.Hypot(b.X-a.X, b.Y-a.Y)
+		if length == 0 {
+			continue
+		}
+		t := math.Min(length, math.Max(0, ((q.X-a.X)*(b.X-a.X)+(q.Y-a.Y)*(b.Y-a.Y))/length))
+		off := math.Hypot(a.X+(b.X-a.X)*t/length-q.X, a.Y+(b.Y-a.Y)*t/length-q.Y)
+		if off < best {
+			best, way = off, past+t
+		}
+		past += length
+	}
+	return geo.Metres(way)
+}
+
 // stands is where a row's plants stand, missing ones included: from the first
 // end of each part, a spacing apart, as rows are laid out. A row whose counted
 // plants are others, or whose spacing is not known, has them spread evenly.
 // known is false when neither count nor spacing is there.
-func stands(r rowLines, spacing geo.Metres) (places []plane.XY, known bool) {
+func stands(r rowLines, spacing geo.Metres) (places []stand, known bool) {
 	if spacing > 0 {
-		for _, part := range r.parts {
+		for k, part := range r.parts {
 			n := int(math.Floor(float64((part.Length()+wholeStep)/spacing))) + 1
 			for i := range min(n, blocks.MaxPlants) {
-				places = append(places, along(part, geo.Metres(i)*spacing))
+				places = append(places, stand{part: k, way: min(geo.Metres(i)*spacing, part.Length())})
 			}
 		}
 		if r.row.Plants == 0 || r.row.Plants == len(places) {
@@ -519,40 +580,27 @@ func stands(r rowLines, spacing geo.Metres) (places []plane.XY, known bool) {
 	return spread(r.parts, r.row.Plants), true
 }
 
-func spread(parts []plane.Line, n int) []plane.XY {
+func spread(parts []plane.Line, n int) []stand {
 	total := geo.Metres(0)
 	for _, l := range parts {
 		total += l.Length()
 	}
-	places := make([]plane.XY, n)
+	places := make([]stand, n)
 	for i := range places {
 		way := total / 2
 		if n > 1 {
 			way = total * geo.Metres(i) / geo.Metres(n-1)
 		}
 		for k, l := range parts {
-			if length := l.Length(); way <= length || k == len(parts)-1 {
-				places[i] = along(l, way)
+			length := l.Length()
+			if way <= length || k == len(parts)-1 {
+				places[i] = stand{part: k, way: min(way, length)}
 				break
 			}
-			way -= l.Length()
+			way -= length
 		}
 	}
 	return places
-}
-
-// along is the point so far along a line, its end where it is shorter.
-func along(l plane.Line, way geo.Metres) plane.XY {
-	for i := 1; i < len(l); i++ {
-		a, b := l[i-1], l[i]
-		length := geo.Metres(math.Hypot(b.X-a.X, b.Y-a.Y))
-		if way <= length && length > 0 {
-			t := float64(way / length)
-			return plane.XY{X: a.X + (b.X-a.X)*t, Y: a.Y + (b.Y-a.Y)*t}
-		}
-		way -= length
-	}
-	return l[len(l)-1]
 }
 
 func (p *plot) id() records.ID { return p.block.ID }
