@@ -79,6 +79,7 @@ var sorts = map[fault.Kind]Sort{
 var (
 	method   = Sort{"method", http.StatusMethodNotAllowed, words.New("problem-method", "This address does not take that method", "Esta dirección no admite ese método")}
 	timedOut = Sort{"timed-out", http.StatusServiceUnavailable, words.New("problem-timed-out", "It took longer than the server allows", "Tardó más de lo que permite el servidor")}
+	upstream = Sort{"base-map", http.StatusBadGateway, words.New("problem-base-map", "The base map's server does not answer", "El servidor del mapa base no responde")}
 
 	internalDetail = words.New("problem-internal-detail",
 		"The cause stands in the server's log under {id}.",
@@ -99,7 +100,7 @@ func SortOf(kind fault.Kind) Sort { return sorts[kind] }
 
 // Sorts lists every kind of problem this server sends.
 func Sorts() []Sort {
-	all := []Sort{method, timedOut}
+	all := []Sort{method, timedOut, upstream}
 	for k := fault.Internal; k <= fault.Full; k++ {
 		all = append(all, sorts[k])
 	}
@@ -148,6 +149,9 @@ func Method(name, allow string, lang words.Language, instance string) Document {
 	d.Detail = methodDetail.With(words.Args{"method": name, "allow": allow}).In(lang)
 	return d
 }
+
+// Upstream says that the base map's server gives nothing.
+func Upstream(lang words.Language, instance string) Document { return upstream.document(lang, instance) }
 
 // Waiting is a refusal that passes by itself after Wait.
 type Waiting struct {

@@ -1,0 +1,249 @@
+package web
+
+import (
+	"encoding/json"
+	"net/http"
+	"strconv"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"caneward/blocks/fault"
+	"caneward/blocks/words"
+	"caneward/geo/wire"
+	"caneward/records"
+)
+
+var (
+	idDiffers    = words.New("web-id-differs", "The feature's id is {got}, the address says {want}.", "El id del elemento es {got}, la dirección dice {want}.")
+	idNumber     = words.New("web-id-number", "The feature's id is a number; ids here are texts.", "El id del elemento es un número; aquí los id son textos.")
+	crsMember    = words.New("web-crs-member", "The feature names the coordinate system {crs}; positions here are longitude, latitude in WGS 84 and no crs member is read.", "El elemento nombra el sistema de coordenadas {crs}; aquí las posiciones son longitud, latitud en WGS 84 y no se lee el miembro crs.")
+	strayMember  = words.New("web-stray-member", "The member “{name}” stands beside properties and would be lost.", "El miembro «{name}» está fuera de properties y se perdería.")
+	strayFix     = words.New("web-stray-member-fix", "Put it into properties.", "Póngalo dentro de properties.")
+	whyTooLong   = words.New("web-why-too-long", "The reason may have at most {most} characters of text.", "El motivo puede tener como máximo {most} caracteres de texto.")
+	whyNoText    = words.New("web-why-no-text", "The reason must be a text.", "El motivo debe ser un texto.")
+	shapeRefused = words.New("web-feature-refused", "This feature cannot be taken; see below.", "Este elemento no se puede tomar; véase abajo.")
+	notReadable  = words.New("web-feature-unreadable", "This is not a GeoJSON feature that can be read; see below.", "Esto no es un elemento GeoJSON que se pueda leer; véase abajo.")
+	featureLarge = words.New("web-feature-too-large", "This feature is over a limit; see below.", "Este elemento supera un límite; véase abajo.")
+)
+
+// whyMost bounds a reason, in characters.
+const whyMost = 500
+
+// ownMembers are what this server adds to a feature; a client may send them
+// back as it got them.
+var ownMembers = map[string]bool{"revision": true, "etag": true, "at": true, "by": true, "deleted": true, "links": true, "collection": true}
+
+// wireWords says in words which rule of GeoJSON a feature breaks, and the kind
+// of refusal it is.
+var wireWords = map[wire.Rule]struct {
+	kind fault.Kind
+	text words.Message
+}{
+	wire.RuleSyntax:       {fault.Malformed, words.New("web-wire-syntax", "This is not JSON.", "Esto no es JSON.")},
+	wire.RuleEncoding:     {fault.Malformed, words.New("web-wire-encoding", "This is not UTF-8 text.", "Esto no es texto UTF-8.")},
+	wire.RuleTruncated:    {fault.Malformed, words.New("web-wire-truncated", "The JSON ends in the middle.", "El JSON termina a la mitad.")},
+	wire.RuleTrailing:     {fault.Malformed, words.New("web-wire-trailing", "Something follows the end of the JSON.", "Hay algo después del final del JSON.")},
+	wire.RuleNothing:      {fault.Malformed, words.New("web-wire-nothing", "There is nothing here.", "Aquí no hay nada.")},
+	wire.RuleDepth:        {fault.TooLarge, words.New("web-wire-depth", "The JSON is nested deeper than {limit} levels.", "El JSON está anidado a más de {limit} niveles.")},
+	wire.RuleBytes:        {fault.TooLarge, words.New("web-wire-bytes", "There are more than {limit} bytes.", "Hay más de {limit} bytes.")},
+	wire.RuleFeatures:     {fault.TooLarge, words.New("web-wire-features", "There are more than {limit} features.", "Hay más de {limit} elementos.")},
+	wire.RuleVertices:     {fault.TooLarge, words.New("web-wire-vertices", "There are more than {limit} positions.", "Hay más de {limit} posiciones.")},
+	wire.RuleDuplicateKey: {fault.Invalid, words.New("web-wire-duplicate-key", "The name {got} stands twice in one object.", "El nombre {got} aparece dos veces en un objeto.")},
+	wire.RuleObject:       {fault.Invalid, words.New("web-wire-object", "An object must stand here.", "Aquí debe haber un objeto.")},
+	wire.RuleArray:        {fault.Invalid, words.New("web-wire-array", "An array must stand here.", "Aquí debe haber una lista.")},
+	wire.RuleType:         {fault.Invalid, words.New("web-wire-type", "The type {got} does not belong here.", "El tipo {got} no corresponde aquí.")},
+	wire.RuleMember:       {fault.Invalid, words.New("web-wire-member", "A member that must be there is missing.", "Falta un miembro que debe estar.")},
+	wire.RuleID:           {fault.Invalid, words.New("web-wire-id", "The id is neither a text nor a number.", "El id no es ni texto ni número.")},
+	wire.RuleEmpty:        {fault.Invalid, words.New("web-wire-empty", "The coordinates hold no position.", "Las coordenadas no contienen ninguna posición.")},
+	wire.RulePosition:     {fault.Invalid, words.New("web-wire-position", "A position is two to four numbers: longitude, latitude, height, time.", "Una posición son de dos a cuatro números: longitud, latitud, altura, tiempo.")},
+	wire.RuleNumber:       {fault.Invalid, words.New("web-wire-number", "A number must stand here, not {got}.", "Aquí debe haber un número, no {got}.")},
+	wire.RuleOverflow:     {fault.Invalid, words.New("web-wire-overflow", "The number {got} is too large.", "El número {got} es demasiado grande.")},
+	wire.RuleLongitude:    {fault.Invalid, words.New("web-wire-longitude", "The longitude {got} lies beyond 180 degrees.", "La longitud {got} está más allá de 180 grados.")},
+	wire.RuleLatitude:     {fault.Invalid, words.New("web-wire-latitude", "The latitude {got} lies beyond 90 degrees.", "La latitud {got} está más allá de 90 grados.")},
+	wire.RuleShortLine:    {fault.Invalid, words.New("web-wire-short-line", "A line needs two positions.", "Una línea necesita dos posiciones.")},
+	wire.RuleShortRing:    {fault.Invalid, words.New("web-wire-short-ring", "A ring needs four positions, the last equal to the first.", "Un anillo necesita cuatro posiciones, la última igual a la primera.")},
+	wire.RuleUnclosed:     {fault.Invalid, words.New("web-wire-unclosed", "The ring is not closed: its last position is not its first.", "El anillo no está cerrado: su última posición no es la primera.")},
+	wire.RuleCount:        {fault.Invalid, words.New("web-wire-count", "Heights or times do not match the positions.", "Las alturas o los tiempos no corresponden a las posiciones.")},
+	wire.RuleShape:        {fault.Invalid, words.New("web-wire-shape", "This shape cannot be read.", "Esta forma no se puede leer.")},
+}
+
+// wireFault puts a decoder's error into words. Anything else goes on as it is.
+func wireFault(err error) error {
+	e, ok := wire.As(err)
+	if !ok {
+		return err
+	}
+	said, known := wireWords[e.Rule]
+	if !known {
+		return err
+	}
+	number := func(n int) *int {
+		if n == 0 {
+			return nil
+		}
+		return &n
+	}
+	d := fault.Detail{
+		Text: said.text.With(words.Args{"got": e.Got, "limit": e.Limit}), Field: e.Path,
+		Part: number(e.Part), Ring: number(e.Ring), Vertex: number(e.Vertex), At: e.At, Line: number(e.Line),
+	}
+	if e.Byte >= 0 {
+		d.Byte = fault.P(e.Byte)
+	}
+	head := shapeRefused
+	switch said.kind {
+	case fault.Malformed:
+		head = notReadable
+	case fault.TooLarge:
+		head = featureLarge
+	}
+	return fault.Wrap(said.kind, err, head.Plain(), d)
+}
+
+// decoded is a feature as a client sent it.
+type decoded struct {
+	record records.Record
+	why    string
+}
+
+// decodeFeature reads one feature; its id, where it says one, must be the one
+// it is sent under.
+func decodeFeature(data []byte, id records.ID) (decoded, error) {
+	f, err := wire.DecodeFeature(data, wire.Limits{})
+	if err != nil {
+		return decoded{}, wireFault(err)
+	}
+	var details []fault.Detail
+	add := func(field string, text words.Text, fix words.Text) {
+		details = append(details, fault.Detail{Text: text, Field: field, Fix: fix})
+	}
+	switch {
+	case f.IDKind == wire.NumberID:
+		add("id", idNumber.Plain(), words.Text{})
+	case f.IDKind == wire.StringID && f.ID != string(id):
+		add("id", idDiffers.With(words.Args{"got": shorten(f.ID), "want": shorten(string(id))}), words.Text{})
+	}
+	if f.CRS != "" {
+		add("crs", crsMember.With(words.Args{"crs": shorten(f.CRS)}), words.Text{})
+	}
+	out := decoded{record: records.Record{Geometry: f.Geometry, Properties: f.Properties}}
+	for _, m := range f.Foreign {
+		switch {
+		case m.Name == "why":
+			if json.Unmarshal(m.Value, &out.why) != nil {
+				add("why", whyNoText.Plain(), words.Text{})
+			} else if !goodWhy(out.why) {
+				add("why", whyTooLong.With(words.Args{"most": whyMost}), words.Text{})
+			}
+		case !ownMembers[m.Name]:
+			add(shorten(m.Name), strayMember.With(words.Args{"name": shorten(m.Name)}), strayFix.Plain())
+		}
+	}
+	if details != nil {
+		return decoded{}, fault.New(fault.Invalid, shapeRefused.Plain(), details...)
+	}
+	return out, nil
+}
+
+func goodWhy(why string) bool { return utf8.ValidString(why) && utf8.RuneCountInString(why) <= whyMost }
+
+type link struct {
+	Href  string `json:"href"`
+	Rel   string `json:"rel"`
+	Type  string `json:"type,omitempty"`
+	Title string `json:"title,omitempty"`
+}
+
+type by struct {
+	ID   records.PersonID `json:"id"`
+	Name string           `json:"name"`
+	Role records.Role     `json:"role"`
+}
+
+func byOf(a records.Author) by { return by{a.Person, a.Name, a.Role} }
+
+// stamp is how this server writes a time: UTC, as many digits as it keeps.
+func stamp(t time.Time) string { return t.UTC().Format(time.RFC3339Nano) }
+
+// encodeFeature writes a revision as a feature with what the server knows of it
+// beside the client's own: revision, etag, at, by, why, and links where given.
+func encodeFeature(rev records.Revision, links []link) ([]byte, error) {
+	f := wire.Feature{ID: string(rev.ID), IDKind: wire.StringID, Geometry: rev.Record.Geometry, Properties: rev.Record.Properties}
+	add := func(name string, v any) error {
+		raw, err := json.Marshal(v)
+		f.Foreign = append(f.Foreign, wire.Member{Name: name, Value: raw})
+		return err
+	}
+	members := []struct {
+		name string
+		v    any
+		skip bool
+	}{
+		{"revision", rev.Number, false},
+		{"etag", records.ETag(rev), false},
+		{"at", stamp(rev.At), false},
+		{"by", byOf(rev.By), false},
+		{"why", rev.By.Why, rev.By.Why == ""},
+		{"links", links, links == nil},
+	}
+	for _, m := range members {
+		if m.skip {
+			continue
+		}
+		if err := add(m.name, m.v); err != nil {
+			return nil, err
+		}
+	}
+	return wire.EncodeFeature(f)
+}
+
+func (x *exchange) itemPath(kind records.Kind, id records.ID) string {
+	return x.farmBase() + "/collections/" + string(kind) + "/items/" + string(id)
+}
+
+func (x *exchange) itemLinks(kind records.Kind, id records.ID) []link {
+	self := x.itemPath(kind, id)
+	return []link{
+		{self, "self", typeGeoJSON, ""},
+		{self, "alternate", typeJSON, ""},
+		{x.farmBase() + "/collections/" + string(kind), "collection", typeJSON, ""},
+		{self + "/revisions", "version-history", typeJSON, ""},
+	}
+}
+
+// sendItem answers with one revision.
+func (x *exchange) sendItem(status int, rev records.Revision) error {
+	data, err := encodeFeature(rev, x.itemLinks(rev.Kind, rev.ID))
+	if err != nil {
+		return err
+	}
+	if status == http.StatusCreated {
+		x.w.Header().Set("Location", x.itemPath(rev.Kind, rev.ID))
+	}
+	h := x.w.Header()
+	h.Set("ETag", records.ETag(rev))
+	h.Set("Cache-Control", "private, no-cache")
+	return x.send(status, typeGeoJSON, data)
+}
+
+// revisionTag reads a number out of what a client says it replaces: a tag of
+// this server.
+func splitTags(header string) []string {
+	var tags []string
+	for _, t := range strings.Split(header, ",") {
+		if t = strings.TrimSpace(t); t != "" {
+			tags = append(tags, t)
+		}
+	}
+	return tags
+}
+
+// plainTag is a tag of the number alone, such as "3", which a client that knows
+// the revision but not its tag may send.
+func plainTag(tag string) (int, bool) {
+	inner, ok := strings.CutPrefix(tag, `"`)
+	inner, closed := strings.CutSuffix(inner, `"`)
+	n, err := strconv.Atoi(inner)
+	return n, ok && closed && err == nil && n >= 1 && strconv.Itoa(n) == inner
+}

@@ -1,0 +1,96 @@
+package web
+
+import "caneward/records"
+
+func text(says string) object { return object{"type": "string", "description": says} }
+
+func list(items object) object { return object{"type": "array", "items": items} }
+
+func shape(required []string, properties object) object {
+	o := object{"type": "object", "properties": properties}
+	if len(required) > 0 {
+		o["required"] = required
+	}
+	return o
+}
+
+var (
+	whole  = object{"type": "integer"}
+	number = object{"type": "number"}
+	truth  = object{"type": "boolean"}
+)
+
+// schemas are the shapes the description refers to. Properties of records are
+// open: what a client adds is kept.
+func schemas() object {
+	kinds := make([]string, 0, len(records.Kinds))
+	for _, k := range records.Kinds {
+		kinds = append(kinds, string(k))
+	}
+	all := object{
+		"any":      object{"type": "object"},
+		"binary":   object{"type": "string", "format": "binary"},
+		"text":     object{"type": "string"},
+		"kind":     object{"type": "string", "enum": kinds},
+		"id":       object{"type": "string", "pattern": "^[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$", "description": "a UUID of version 7 in lower case, made by the client"},
+		"farmId":   object{"type": "string", "pattern": "^[a-z0-9](?:[a-z0-9-]{0,38}[a-z0-9])?$"},
+		"bbox":     object{"type": "array", "oneOf": []object{{"minItems": 4, "maxItems": 4}, {"minItems": 6, "maxItems": 6}}, "items": number},
+		"datetime": text("RFC 3339 with zone, or start/end"),
+		"limit":    object{"type": "integer", "minimum": 1, "maximum": mostPage, "default": usualPage},
+		"cursor":   ref("id"),
+		"sequence": object{"type": "integer", "minimum": 0, "default": 0},
+		"health":   shape([]string{"status"}, object{"status": text("up, ready or not ready"), "version": text("of the program")}),
+		"signIn":   shape([]string{"name", "password"}, object{"name": text("the sign-in"), "password": object{"type": "string", "format": "password"}}),
+		"who": shape([]string{"person", "farms"}, object{
+			"person": shape(nil, object{"id": text("a UUID"), "name": text("the sign-in"), "display": text("as shown")}),
+			"farms":  list(shape(nil, object{"id": ref("farmId"), "name": text("as shown"), "role": ref("role"), "invented": truth, "zone": text("IANA time zone")})),
+		}),
+		"role":        object{"type": "string", "enum": []records.Role{records.Owner, records.Applicator, records.Scout, records.Adviser, records.Viewer}},
+		"baseMap":     shape([]string{"kind"}, object{"kind": object{"type": "string", "enum": []string{"none", "file", "server"}}, "name": text("as shown"), "attribution": text("to be shown beside the map"), "min_zoom": whole, "max_zoom": whole, "tiles": text("address with {z}, {x} and {y}"), "bounds": list(number)}),
+		"link":        shape([]string{"href", "rel"}, object{"href": text("absolute"), "rel": text("a registered relation"), "type": text("media type"), "title": text("as shown")}),
+		"landingPage": shape([]string{"links"}, object{"title": text("name of the farm"), "description": text("what it is"), "invented": truth, "zone": text("IANA time zone"), "links": list(ref("link"))}),
+		"conformance": shape([]string{"conformsTo"}, object{"conformsTo": list(text("a class"))}),
+		"collections": shape([]string{"links", "collections"}, object{"links": list(ref("link")), "collections": list(ref("collection"))}),
+		"collection":  shape([]string{"id", "links"}, object{"id": ref("kind"), "title": text("as shown"), "itemType": text("feature"), "crs": list(text("a coordinate system")), "extent": ref("any"), "links": list(ref("link"))}),
+		"by":          shape(nil, object{"id": text("a UUID"), "name": text("as shown"), "role": ref("role")}),
+		"problem": shape([]string{"type", "title", "status"}, object{
+			"type": text("a reference below /problems/"), "title": text("what went wrong"), "status": whole, "detail": text("in this case"), "instance": text("the path asked for"),
+			"key": text("name of the message"), "id": text("number in the server's log"),
+			"errors": list(shape([]string{"detail"}, object{
+				"detail": text("one thing at fault"), "key": text("name of the message"), "field": text("dotted path"), "pointer": text("JSON pointer"),
+				"feature": whole, "part": whole, "ring": whole, "vertex": whole, "position": list(number), "line": whole, "byte": whole, "fix": text("what would mend it"),
+			})),
+		}),
+	}
+	for name, o := range recordSchemas() {
+		all[name] = o
+	}
+	return all
+}
+
+func recordSchemas() object {
+	return object{
+		"geometry": object{"type": "object", "nullable": true, "description": "a GeoJSON geometry (RFC 7946), longitude, latitude; a fourth number is a time in Unix seconds"},
+		"feature": shape([]string{"type", "geometry", "properties"}, object{
+			"type": object{"type": "string", "enum": []string{"Feature"}}, "id": ref("id"), "geometry": ref("geometry"), "properties": object{"type": "object", "nullable": true, "additionalProperties": true},
+			"revision": whole, "etag": text("for If-Match"), "at": text("when the server took it"), "by": ref("by"), "why": text("the reason, if one was said"), "links": list(ref("link")),
+		}),
+		"featureCollection": shape([]string{"type", "features"}, object{
+			"type": object{"type": "string", "enum": []string{"FeatureCollection"}}, "features": list(ref("feature")), "links": list(ref("link")),
+			"numberMatched": whole, "numberReturned": whole, "timeStamp": text("when"),
+		}),
+		"revisions": shape([]string{"revisions"}, object{"revisions": list(shape(nil, object{
+			"revision": whole, "sequence": whole, "etag": text("for If-Match"), "at": text("when"), "by": ref("by"), "why": text("the reason"), "deleted": truth, "hash": text("SHA-256 in the farm's chain"), "record": ref("feature"),
+		}))}),
+		"changes": shape([]string{"changes"}, object{"changes": object{"type": "array", "maxItems": 1000, "items": shape([]string{"op", "kind", "id"}, object{
+			"op": object{"type": "string", "enum": []string{"put", "delete"}}, "kind": ref("kind"), "id": ref("id"), "record": ref("feature"),
+			"base": object{"type": "integer", "nullable": true, "minimum": 0, "description": "revision replaced; null creates"}, "why": text("the reason"),
+		})}}),
+		"outcomes": shape([]string{"outcomes", "sequence"}, object{"sequence": whole, "outcomes": list(shape([]string{"id", "status"}, object{
+			"id": text("as sent"), "status": whole, "revision": whole, "etag": text("for If-Match"), "current": whole, "problem": ref("problem"),
+		}))}),
+		"changesSince": shape([]string{"changes", "sequence", "more"}, object{"sequence": whole, "more": truth, "changes": list(shape(nil, object{
+			"sequence": whole, "kind": ref("kind"), "id": ref("id"), "revision": whole, "deleted": truth, "record": ref("feature"),
+		}))}),
+	}
+}

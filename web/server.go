@@ -1,0 +1,230 @@
+// Package web is the server's edge: the table of addresses, what every request
+// passes through, sessions, the fence around each farm, and the page. It knows
+// no SQL and decides no rules; it reads a request, calls, and writes the answer.
+package web
+
+import (
+	"context"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"net"
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+
+	"github.com/alexedwards/scs/v2"
+	"github.com/gorilla/mux"
+
+	"caneward/blocks/fault"
+	"caneward/records"
+	"caneward/records/entry"
+	"caneward/records/people"
+	"caneward/tiles"
+	"caneward/web/problem"
+)
+
+// Store is what the server keeps things in.
+type Store interface {
+	records.Store
+	people.Store
+}
+
+// Config is everything a server needs. Store and Desk must be set; zero
+// elsewhere is usable.
+type Config struct {
+	Store   Store
+	Desk    *entry.Desk
+	BaseMap tiles.BaseMap // nil: none
+	Version string
+	// Secure says that clients reach the server over TLS, here or at a proxy;
+	// session cookies then travel over TLS alone.
+	Secure bool
+	// PublicURL is what the server is called from outside, such as
+	// https://farm.example/records; empty: links follow the request's own host.
+	PublicURL string
+	Logger    *slog.Logger     // nil: slog.Default
+	Now       func() time.Time // nil: time.Now
+	Page      fs.FS            // the built page; nil: the one in this binary
+	Limits    Limits
+}
+
+// Limits bound what one request or one client may take. Zero fields take the
+// defaults.
+type Limits struct {
+	JSON        int64         // bytes of a JSON body: 5 MB, a track of a season and room beside
+	Import      int64         // bytes of an imported file and its form: 50 MB
+	Time        time.Duration // of most requests: 30 s
+	LongTime    time.Duration // of analyses and imports: 170 s
+	Account     int           // failed sign-ins a minute under one name: 5
+	Address     int           // failed sign-ins a minute from one address: 100, since all phones of a yard may share one
+	SessionLife time.Duration // 30 days: a phone must stay signed in over weeks without signal
+}
+
+func (l Limits) filled() Limits {
+	set := func(v *int64, d int64) {
+		if *v == 0 {
+			*v = d
+		}
+	}
+	set(&l.JSON, 5_000_000)
+	set(&l.Import, 50_000_000)
+	set((*int64)(&l.Time), int64(30*time.Second))
+	set((*int64)(&l.LongTime), int64(170*time.Second))
+	set((*int64)(&l.SessionLife), int64(30*24*time.Hour))
+	if l.Account == 0 {
+		l.Account = 5
+	}
+	if l.Address == 0 {
+		l.Address = 100
+	}
+	return l
+}
+
+// Server answers requests. Use New.
+type Server struct {
+	Config
+	public    *url.URL // nil: follow the request
+	handler   http.Handler
+	router    *mux.Router
+	routes    []route
+	sessions  *scs.SessionManager
+	signIns   *signInLimits
+	metrics   *metrics
+	extents   *extents
+	page      *page
+	described map[string][]byte
+}
+
+// New makes a server. The error says what of the configuration cannot be used.
+func New(c Config) (*Server, error) {
+	if c.Store == nil || c.Desk == nil {
+		return nil, errors.New("web: Config needs a Store and a Desk")
+	}
+	if c.Logger == nil {
+		c.Logger = slog.Default()
+	}
+	if c.Now == nil {
+		c.Now = time.Now
+	}
+	c.Limits = c.Limits.filled()
+	s := &Server{Config: c, metrics: newMetrics(), extents: newExtents()}
+	if c.PublicURL != "" {
+		u, err := url.Parse(strings.TrimSuffix(c.PublicURL, "/"))
+		if err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || u.RawQuery != "" || u.Fragment != "" {
+			return nil, fmt.Errorf("web: %q is not a public address such as https://farm.example", c.PublicURL)
+		}
+		s.public = u
+	}
+	var err error
+	if s.page, err = newPage(c.Page); err != nil {
+		return nil, err
+	}
+	s.sessions = newSessions(c)
+	s.signIns = newSignInLimits(c.Limits, c.Now)
+	s.routes = s.table()
+	if s.described, err = s.describe(); err != nil {
+		return nil, err
+	}
+	s.router = s.mount()
+	s.handler = chain(s.router,
+		s.identified,
+		s.logged,
+		s.recovered,
+		s.secured,
+		s.sameOrigin,
+	)
+	return s, nil
+}
+
+// ServeHTTP answers one request.
+func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.handler.ServeHTTP(w, r) }
+
+// mount gives every pattern of the table to the router, and nothing else.
+func (s *Server) mount() *mux.Router {
+	router := mux.NewRouter().SkipClean(true)
+	byPattern := map[string]methods{}
+	var order []string
+	for i := range s.routes {
+		r := &s.routes[i]
+		if byPattern[r.pattern] == nil {
+			byPattern[r.pattern] = methods{}
+			order = append(order, r.pattern)
+		}
+		byPattern[r.pattern][r.method] = r
+	}
+	for _, pattern := range order {
+		router.Handle(pattern, s.dispatch(pattern, byPattern[pattern]))
+	}
+	router.NotFoundHandler = http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		s.refuse(w, r, fault.New(fault.Missing, noSuchAddress.Plain()))
+	})
+	return router
+}
+
+// chain wraps a handler; the first of the list sees a request first.
+func chain(h http.Handler, wraps ...func(http.Handler) http.Handler) http.Handler {
+	for i := len(wraps) - 1; i >= 0; i-- {
+		h = wraps[i](h)
+	}
+	return h
+}
+
+// Time limits of the connection; those of the request stand in Limits. Headers
+// fit 32 kB many times over.
+const (
+	headerTime  = 10 * time.Second
+	readTime    = 2 * time.Minute
+	writeTime   = 4 * time.Minute
+	idleTime    = 2 * time.Minute
+	stopTime    = 10 * time.Second
+	headerBytes = 32 << 10
+)
+
+// Serve answers on a listener until ctx ends, then lets running requests end
+// for ten seconds. With a TLS configuration it speaks TLS. It returns nil after
+// an orderly end.
+func Serve(ctx context.Context, l net.Listener, h http.Handler, t *tls.Config) error {
+	server := &http.Server{
+		Handler:           h,
+		TLSConfig:         t,
+		ReadHeaderTimeout: headerTime,
+		ReadTimeout:       readTime,
+		WriteTimeout:      writeTime,
+		IdleTimeout:       idleTime,
+		MaxHeaderBytes:    headerBytes,
+		ErrorLog:          slog.NewLogLogger(slog.Default().Handler(), slog.LevelWarn),
+	}
+	ended := make(chan error, 1)
+	go func() {
+		if t != nil {
+			ended <- server.ServeTLS(l, "", "")
+			return
+		}
+		ended <- server.Serve(l)
+	}()
+	select {
+	case err := <-ended:
+		return err
+	case <-ctx.Done():
+	}
+	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopTime)
+	defer cancel()
+	if err := server.Shutdown(last); err != nil {
+		server.Close()
+		return fmt.Errorf("web: requests were still running at the end: %w", err)
+	}
+	return nil
+}
+
+// refuse writes an error as a problem document; an internal one goes to the log.
+func (s *Server) refuse(w http.ResponseWriter, r *http.Request, err error) {
+	t := traceOf(r)
+	if problem.StatusOf(err) == http.StatusInternalServerError && r.Context().Err() == nil {
+		s.Logger.LogAttrs(r.Context(), slog.LevelError, "request failed", slog.String("id", t.id), slog.String("route", t.route), slog.Any("err", err))
+	}
+	problem.Send(w, language(r), problem.From(err, language(r), r.URL.Path, t.id))
+}
