@@ -19,8 +19,11 @@ type Problem struct {
 	Text     words.Text
 }
 
-// String names the place in a form for machines and says the English.
-func (p Problem) String() string {
+// String is the English.
+func (p Problem) String() string { return p.In(words.English) }
+
+// In names the place in a form for machines and says what is wrong.
+func (p Problem) In(l words.Language) string {
 	var place []string
 	for _, part := range []string{string(p.Farm), string(p.Kind), string(p.ID)} {
 		if part != "" {
@@ -35,9 +38,9 @@ func (p Problem) String() string {
 		where += fmt.Sprintf(" (sequence %d)", p.Sequence)
 	}
 	if where == "" {
-		return p.Text.String()
+		return p.Text.In(l)
 	}
-	return where + ": " + p.Text.String()
+	return where + ": " + p.Text.In(l)
 }
 
 // Check looks for problems in one farm: a rule package's part of a store's

@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"caneward/blocks/words"
+	"caneward/records/spray"
 	"caneward/records/sqlite"
 )
 
@@ -45,15 +46,15 @@ func verify(ctx context.Context, s *session, args []string) error {
 	if err != nil {
 		return err
 	}
-	report, err := sqlite.Verify(ctx, names[0])
+	report, err := sqlite.Verify(ctx, names[0], spray.Recheck)
 	if err != nil {
 		return err
 	}
-	for _, f := range report.Faults {
-		fmt.Fprintln(s.out, f.In(s.language))
+	for _, p := range report.Problems {
+		fmt.Fprintln(s.out, p.In(s.language))
 	}
-	if len(report.Faults) > 0 {
-		fmt.Fprintln(s.talk, broken.With(words.Args{"count": len(report.Faults)}).In(s.language))
+	if len(report.Problems) > 0 {
+		fmt.Fprintln(s.talk, broken.With(words.Args{"count": len(report.Problems)}).In(s.language))
 		return errRefused
 	}
 	fmt.Fprintln(s.out, clean.With(words.Args{"farms": report.Farms, "records": report.Records, "revisions": report.Revisions}).In(s.language))
