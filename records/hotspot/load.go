@@ -40,6 +40,9 @@ var (
 	rowTwice = words.New("hotspot-row-twice",
 		"Row {row} is drawn more than once; only the first record of it counts here.",
 		"La fila {row} está dibujada más de una vez; aquí solo cuenta su primer registro.")
+	rowsNotPlaced = words.New("hotspot-rows-not-placed",
+		"The drawn rows cannot be placed ({problem}): distances follow row and plant numbers.",
+		"Las filas dibujadas no se pueden situar ({problem}): las distancias siguen los números de fila y planta.")
 	rowsTooMany = words.New("hotspot-rows-too-many",
 		"The rows hold more than {limit} plants: distances follow row and plant numbers, not the drawn rows.",
 		"Las filas tienen más de {limit} plantas: las distancias siguen los números de fila y planta, no las filas dibujadas.")
@@ -245,8 +248,7 @@ func (l *loader) place(drawn []blocks.Row) {
 		}
 	}
 	if err != nil {
-		// Rows that cannot be put on one plane, a slip of the pen: their numbers
-		// still hold.
+		l.in.Notes = append(l.in.Notes, rowsNotPlaced.With(words.Args{"problem": words.Verbatim(err.Error())}))
 		for _, row := range drawn {
 			l.in.Rows = append(l.in.Rows, Row{Number: row.Number, Plants: row.Plants, Missing: row.Missing})
 		}

@@ -212,7 +212,7 @@ func TestHandScan(t *testing.T) {
 			q.add(float64(x), float64(y), sick, 1)
 		}
 	}
-	got, err := q.windows(context.Background())
+	got, _, err := q.search(context.Background())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -290,7 +290,7 @@ func TestScanOfPlaces(t *testing.T) {
 			q := newScan(Scan{Shapes: []float64{1}, Cap: k.Params.MaxFraction + k.Params.MaxPopulation, MinCases: k.Params.MinCases, Replicates: 999, Seed: 1})
 			q.like = c.like
 			c.fill(q)
-			got, err := q.windows(context.Background())
+			got, maxima, err := q.search(context.Background())
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -310,10 +310,6 @@ func TestScanOfPlaces(t *testing.T) {
 			}
 			if !q.single {
 				return
-			}
-			maxima, err := q.reshuffle(context.Background())
-			if err != nil {
-				t.Fatal(err)
 			}
 			for i, w := range want {
 				if p := *rank(got[i].llr, maxima); !near(p, *w.P, 4*math.Sqrt(2**w.P*(1-*w.P)/999)) {

@@ -5,8 +5,6 @@ import (
 	"container/heap"
 	"context"
 	"math"
-	"math/bits"
-	"math/rand/v2"
 	"runtime"
 	"slices"
 	"sync"
@@ -43,8 +41,9 @@ const (
 	// maxWindows is how many places are reported: beyond the first few they say
 	// nothing any more.
 	maxWindows = 10
-	// maxSteps bounds one scan, in steps of a few nanoseconds: some seconds.
-	maxSteps = 2_500_000_000
+	// maxSteps bounds one scan, in steps of about a nanosecond: some seconds on
+	// one core.
+	maxSteps = 6_000_000_000
 )
 
 var (
@@ -67,11 +66,11 @@ var (
 		"No reshuffles were asked for, so there is no p.",
 		"No se pidieron repeticiones al azar, así que no hay p.")
 	tooCostly = words.New("hotspot-scan-too-costly",
-		"The scan over {plants} inspected plants would take about {steps} steps; the limit is {limit}. Lower scan.cap or scan.replicates, or give fewer shapes.",
-		"El barrido de {plants} plantas revisadas llevaría unos {steps} pasos; el límite es {limit}. Baje scan.cap o scan.replicates, o dé menos formas.")
+		"The scan over {plants} inspected plants would take about {steps} thousand million steps; the limit is {limit}. Lower scan.cap or scan.replicates, or give fewer shapes.",
+		"El barrido de {plants} plantas revisadas llevaría unos {steps} mil millones de pasos; el límite es {limit}. Baje scan.cap o scan.replicates, o dé menos formas.")
 	lowerCap = words.New("hotspot-fix-lower-cap",
-		"For this block a cap of {cap} would do.",
-		"Para este bloque bastaría un cap de {cap}.")
+		"For this block scan.cap {cap} with scan.replicates {replicates} would do.",
+		"Para este bloque bastaría scan.cap {cap} con scan.replicates {replicates}.")
 )
 
 // scan fills in the windows and their p, or why there is none.
@@ -94,15 +93,11 @@ func (s *study) scan(ctx context.Context, effort []Plant, a *Analysis) error {
 }
 
 func (s *study) search(ctx context.Context, effort []Plant, a *Analysis) error {
-	set := s.set.Scan
-	if steps := scanSteps(len(effort), a.Counted, set); steps > maxSteps {
-		text := tooCostly.With(words.Args{"plants": len(effort), "steps": math.Round(steps/1e6) * 1e6, "limit": maxSteps})
-		if !set.Asked {
-			a.WhyNoP = text
-			return nil
-		}
-		return fault.New(fault.TooCostly, text, fault.Detail{Field: "scan", Text: text, Fix: s.affordable(len(effort), a.Counted)})
+	set, why, err := s.set.Scan.within(len(effort))
+	if a.WhyNoP = why; err != nil || !why.Empty() {
+		return err
 	}
+	a.Settings.Scan = set
 	q := newScan(set)
 	for _, p := range effort {
 		at, cases := s.xy(p), int32(0)
@@ -111,15 +106,9 @@ func (s *study) search(ctx context.Context, effort []Plant, a *Analysis) error {
 		}
 		q.add(at.X, at.Y, cases, 1)
 	}
-	found, err := q.windows(ctx)
+	found, maxima, err := q.search(ctx)
 	if err != nil {
 		return err
-	}
-	var maxima []float64
-	if set.Replicates > 0 && len(found) > 0 {
-		if maxima, err = q.reshuffle(ctx); err != nil {
-			return err
-		}
 	}
 	for _, w := range found {
 		a.Scan = append(a.Scan, q.report(w, effort, maxima))
@@ -134,23 +123,51 @@ func (s *study) search(ctx context.Context, effort []Plant, a *Analysis) error {
 	return nil
 }
 
-// scanSteps estimates the work: ordering, then a few steps for each case that
-// each window of each reshuffle meets, and one for each word of 64 reshuffles.
-func scanSteps(plants, cases int, set Scan) float64 {
-	n, reach := float64(plants), set.Cap*float64(plants)
-	perCentre := 4*n + 20*reach + reach*float64(set.Replicates)*(5*float64(cases)/n+1.0/wordBits)
-	return float64(len(set.Shapes)) * n * perCentre
+// within are the settings that cost no more than the limit. What was asked for
+// by name is refused where it costs more, with what would do; the usual
+// settings give way, and where nothing does why says so.
+func (set Scan) within(plants int) (lower Scan, why words.Text, err error) {
+	steps := scanSteps(plants, set)
+	if steps <= maxSteps {
+		return set, words.Text{}, nil
+	}
+	lower, ok := affordable(plants, set)
+	text := tooCostly.With(words.Args{"plants": plants, "steps": math.Round(steps / 1e9), "limit": maxSteps / 1_000_000_000})
+	switch {
+	case set.Asked:
+		d := fault.Detail{Field: "scan", Text: text}
+		if ok {
+			d.Fix = lowerCap.With(words.Args{"cap": lower.Cap, "replicates": lower.Replicates})
+		}
+		return set, words.Text{}, fault.New(fault.TooCostly, text, d)
+	case ok:
+		return lower, words.Text{}, nil
+	}
+	return set, text, nil
 }
 
-// affordable names a cap that would do, in whole hundredths.
-func (s *study) affordable(plants, cases int) words.Text {
-	for hundredth := 24; hundredth >= 1; hundredth-- {
-		set := s.set.Scan
-		if set.Cap = float64(hundredth) / 100; scanSteps(plants, cases, set) <= maxSteps {
-			return lowerCap.With(words.Args{"cap": set.Cap})
+// scanSteps estimates the work in steps of about a nanosecond, as measured: for
+// each centre the ordering, and for each window the words of 64 reshuffles.
+func scanSteps(plants int, set Scan) float64 {
+	n, reach := float64(plants), set.Cap*float64(plants)
+	words := math.Ceil(float64(set.Replicates) / wordBits)
+	return float64(len(set.Shapes)) * n * (5*n + 40*reach + stepsPerWord*reach*words)
+}
+
+// affordable lowers the cap, then the number of reshuffles, until the scan
+// costs little enough; false when nothing does.
+func affordable(plants int, set Scan) (Scan, bool) {
+	for _, replicates := range []int{set.Replicates, 99} {
+		for _, share := range []float64{set.Cap, 0.25, 0.1, 0.05, 0.02, 0.01} {
+			if lower := set; share <= set.Cap && replicates <= set.Replicates {
+				lower.Cap, lower.Replicates = share, replicates
+				if scanSteps(plants, lower) <= maxSteps {
+					return lower, true
+				}
+			}
 		}
 	}
-	return words.Text{}
+	return set, false
 }
 
 // scan is one search over sites with cases among those at risk.
@@ -190,57 +207,75 @@ type place struct {
 	site int32
 }
 
+// siteBits of a key hold the site, the rest the leading bits of the squared
+// distance, 28 of them mantissa: keys sort by distance to 4 parts in 10^9, far
+// finer than tie, and then by site.
+const (
+	siteBits = 24
+	maxSites = 1 << siteBits
+)
+
+// order is room for one centre's sites.
+type order struct {
+	keys []uint64
+	near []place
+}
+
 // ordered gives the sites nearest a centre, nearest first, as far as a window
 // may reach; reach is how many of them whole windows hold. Sites at one
 // distance enter together, so a last set that the limit cuts is left out.
-func (q *scan) ordered(centre int, shape float64, room []place) (near []place, reach int) {
-	room = room[:0]
+func (q *scan) ordered(centre int, shape float64, o *order) (near []place, reach int) {
+	o.keys, o.near = o.keys[:0], o.near[:0]
 	for i := range q.x {
 		dx, dy := (q.x[i]-q.x[centre])/shape, q.y[i]-q.y[centre]
-		room = append(room, place{dx*dx + dy*dy, int32(i)})
+		o.keys = append(o.keys, math.Float64bits(dx*dx+dy*dy)>>siteBits<<siteBits|uint64(i))
 	}
-	if most := int(q.limit()) + 1; q.single && most < len(room) {
-		nearest(room, most)
-		room = room[:most]
+	if most := int(q.limit()) + 1; q.single && most < len(o.keys) {
+		nearest(o.keys, most)
+		o.keys = o.keys[:most]
 	}
-	slices.SortFunc(room, func(a, b place) int { return cmp.Or(cmp.Compare(a.far, b.far), cmp.Compare(a.site, b.site)) })
+	slices.Sort(o.keys)
+	for _, k := range o.keys {
+		site := int32(k & (maxSites - 1))
+		dx, dy := (q.x[site]-q.x[centre])/shape, q.y[site]-q.y[centre]
+		o.near = append(o.near, place{math.Sqrt(dx*dx + dy*dy), site})
+	}
+	return o.near, q.whole(o.near)
+}
+
+// whole is how many of the places windows may hold.
+func (q *scan) whole(near []place) int {
 	inside := 0.0
-	for i := range room {
-		room[i].far = math.Sqrt(room[i].far)
-	}
-	for from := 0; from < len(room); {
-		to := from + 1
-		for to < len(room) && room[to].far-room[to-1].far <= tie {
-			to++
-		}
-		for _, p := range room[from:to] {
-			inside += q.risk[p.site]
+	for from := 0; from < len(near); {
+		to := from
+		for ; to < len(near) && (to == from || near[to].far-near[to-1].far <= tie); to++ {
+			inside += q.risk[near[to].site]
 		}
 		// The last set of those taken may go on among those left out.
-		if inside > q.limit() || to == len(room) && to < len(q.x) {
-			return room, from
+		if inside > q.limit() || to == len(near) && to < len(q.x) {
+			return from
 		}
 		from = to
 	}
-	return room, len(room)
+	return len(near)
 }
 
-// nearest brings the k nearest places to the front, in any order (quickselect,
+// nearest brings the k lowest keys to the front, in any order (quickselect,
 // median of three).
-func nearest(p []place, k int) {
-	low, high := 0, len(p)-1
+func nearest(keys []uint64, k int) {
+	low, high := 0, len(keys)-1
 	for low < high {
-		pivot := median(p[low].far, p[(low+high)/2].far, p[high].far)
+		pivot := median(keys[low], keys[(low+high)/2], keys[high])
 		i, j := low, high
 		for i <= j {
-			for p[i].far < pivot {
+			for keys[i] < pivot {
 				i++
 			}
-			for p[j].far > pivot {
+			for keys[j] > pivot {
 				j--
 			}
 			if i <= j {
-				p[i], p[j] = p[j], p[i]
+				keys[i], keys[j] = keys[j], keys[i]
 				i++
 				j--
 			}
@@ -256,7 +291,7 @@ func nearest(p []place, k int) {
 	}
 }
 
-func median(a, b, c float64) float64 { return max(min(a, b), min(max(a, b), c)) }
+func median(a, b, c uint64) uint64 { return max(min(a, b), min(max(a, b), c)) }
 
 // candidate is the best window of one centre and shape.
 type candidate struct {
@@ -306,14 +341,14 @@ func (q *scan) best(c candidate, near []place, reach int, taken []bool) candidat
 }
 
 // eachCentre calls f for every shape and centre, on all processors.
-func (q *scan) eachCentre(ctx context.Context, f func(worker, shape, centre int, room []place)) error {
+func (q *scan) eachCentre(ctx context.Context, f func(worker, shape, centre int, o *order)) error {
 	workers := runtime.GOMAXPROCS(0)
 	var wait sync.WaitGroup
 	for w := range workers {
 		wait.Go(func() {
-			room := make([]place, 0, len(q.x))
+			var o order
 			for k := w; k < len(q.shapes)*len(q.x) && ctx.Err() == nil; k += workers {
-				f(w, k/len(q.x), k%len(q.x), room)
+				f(w, k/len(q.x), k%len(q.x), &o)
 			}
 		})
 	}
@@ -341,27 +376,46 @@ type found struct {
 	sites []int32
 }
 
-// windows gives the best window, then the best of those that share no site
-// with the ones before, and so on.
-func (q *scan) windows(ctx context.Context) ([]found, error) {
+// search gives the best windows and, where sites are single and reshuffles
+// were asked for, the best ratio of each reshuffle.
+func (q *scan) search(ctx context.Context) (windows []found, maxima []float64, err error) {
 	all := make(queue, len(q.shapes)*len(q.x))
-	err := q.eachCentre(ctx, func(_, shape, centre int, room []place) {
-		near, reach := q.ordered(centre, q.shapes[shape], room)
+	var chance *reshuffles
+	if q.single && q.repeats > 0 {
+		chance = q.reshuffles()
+	}
+	err = q.eachCentre(ctx, func(worker, shape, centre int, o *order) {
+		near, reach := q.ordered(centre, q.shapes[shape], o)
 		all[shape*len(q.x)+centre] = q.best(candidate{centre: int32(centre), shape: int32(shape)}, near, reach, nil)
+		if chance != nil {
+			chance.visit(worker, near[:reach])
+		}
 	})
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
+	if windows, err = q.apart(ctx, all); err != nil {
+		return nil, nil, err
+	}
+	if chance != nil {
+		maxima = chance.maxima(q.repeats)
+	}
+	return windows, maxima, nil
+}
+
+// apart picks the best window, then the best of those that share no site with
+// the ones before, and so on.
+func (q *scan) apart(ctx context.Context, all queue) (out []found, err error) {
 	all = slices.DeleteFunc(all, func(c candidate) bool { return c.llr <= 0 })
 	heap.Init(&all)
-	taken, room := make([]bool, len(q.x)), make([]place, 0, len(q.x))
-	var out []found
+	taken := make([]bool, len(q.x))
+	var o order
 	for len(all) > 0 && len(out) < maxWindows {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
 		c := heap.Pop(&all).(candidate)
-		near, reach := q.ordered(int(c.centre), q.shapes[c.shape], room)
+		near, reach := q.ordered(int(c.centre), q.shapes[c.shape], &o)
 		// Cutting a window short only lowers its ratio: it goes back into line.
 		if again := q.best(c, near, reach, taken); again.llr < c.llr || again.size != c.size {
 			if again.llr > 0 {
@@ -377,98 +431,6 @@ func (q *scan) windows(ctx context.Context) ([]found, error) {
 		out = append(out, w)
 	}
 	return out, nil
-}
-
-// wordBits reshuffles are carried side by side in one word.
-const wordBits = 64
-
-// reshuffle gives the best ratio of each of the reshuffles: the cases drawn
-// anew among the sites without replacement, the same windows searched. A
-// reshuffle depends on the seed and its own number alone. Sites must be single.
-func (q *scan) reshuffle(ctx context.Context) ([]float64, error) {
-	lanes := q.drawn()
-	table := newBernoulliTable(int(q.allC), int(q.allN))
-	best := make([][]float64, runtime.GOMAXPROCS(0))
-	for w := range best {
-		best[w] = make([]float64, len(lanes)*wordBits)
-	}
-	err := q.eachCentre(ctx, func(worker, shape, centre int, room []place) {
-		near, reach := q.ordered(centre, q.shapes[shape], room)
-		ends := sets(near[:reach])
-		for b, lane := range lanes {
-			q.searchLane(&table, lane, near[:reach], ends, best[worker][b*wordBits:(b+1)*wordBits])
-		}
-	})
-	if err != nil {
-		return nil, err
-	}
-	maxima := make([]float64, q.repeats)
-	for _, mine := range best {
-		for r := range maxima {
-			maxima[r] = max(maxima[r], mine[r])
-		}
-	}
-	return maxima, nil
-}
-
-// drawn says, for each 64 reshuffles, in which of them each site is a case.
-func (q *scan) drawn() [][]uint64 {
-	lanes := make([][]uint64, (q.repeats+wordBits-1)/wordBits)
-	for b := range lanes {
-		lanes[b] = make([]uint64, len(q.x))
-	}
-	order := make([]int32, len(q.x))
-	for r := range q.repeats {
-		random := rand.New(rand.NewPCG(q.seed, uint64(r)))
-		for i := range order {
-			order[i] = int32(i)
-		}
-		for k := range int(q.allC) {
-			j := k + random.IntN(len(order)-k)
-			order[k], order[j] = order[j], order[k]
-			lanes[r/wordBits][order[k]] |= 1 << (r % wordBits)
-		}
-	}
-	return lanes
-}
-
-// sets gives the end of each set of places at one distance.
-func sets(near []place) (ends []int32) {
-	for i := range near {
-		if i+1 == len(near) || near[i+1].far-near[i].far > tie {
-			ends = append(ends, int32(i+1))
-		}
-	}
-	return ends
-}
-
-// searchLane raises the best ratio of the 64 reshuffles of a lane over the
-// windows of one centre.
-func (q *scan) searchLane(table *bernoulliTable, lane []uint64, near []place, ends []int32, best []float64) {
-	var cases [wordBits]int32
-	from := int32(0)
-	for _, to := range ends {
-		touched := uint64(0)
-		for _, p := range near[from:to] {
-			word := lane[p.site]
-			touched |= word
-			for word != 0 {
-				r := bits.TrailingZeros64(word)
-				word &= word - 1
-				cases[r]++
-			}
-		}
-		for touched != 0 {
-			r := bits.TrailingZeros64(touched)
-			touched &= touched - 1
-			if cases[r] >= q.minCases {
-				if llr := table.at(int(cases[r]), int(to)); llr > best[r] {
-					best[r] = llr
-				}
-			}
-		}
-		from = to
-	}
 }
 
 func (q *scan) report(f found, effort []Plant, maxima []float64) Window {
