@@ -290,7 +290,9 @@ func (c *checking) judge(d draft) *fault.Error {
 		return refusalOf(kind, details...)
 	}
 	if measure.Area(flat) < geo.SliverArea {
-		return refusalOf(fault.Invalid, fault.Detail{Field: "geometry", Text: noArea.Plain(), Fix: walkRound.Plain()})
+		detail := placed(d.parts[0][0], 0)
+		detail.Text, detail.Fix = noArea.Plain(), walkRound.Plain()
+		return refusalOf(fault.Invalid, detail)
 	}
 	return nil
 }

@@ -434,15 +434,19 @@ func (r *ring) after(i int, p orb.Point) orb.Point {
 
 // meetsItself tells each place once: up to four pairs of edges share a corner.
 func (t *topology) meetsItself(how meeting, at orb.Point, e, o edge) {
+	rule := TouchesItself
+	if how == crosses {
+		rule = CrossesItself
+	}
+	// A scribble has millions of places; past the cap none is remembered.
+	if t.count[rule] >= MaxPerRule {
+		return
+	}
 	key := touchKey{e.ring, e.ring, at}
 	if t.self[key] {
 		return
 	}
 	t.self[key] = true
-	rule := TouchesItself
-	if how == crosses {
-		rule = CrossesItself
-	}
 	r := t.rings[e.ring]
 	place, other := r.placeOf(how, e.index, at), r.placeOf(how, o.index, at)
 	if comparePlaces(other, place) < 0 {
