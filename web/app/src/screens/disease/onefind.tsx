@@ -1,11 +1,13 @@
 import { useEffect, useState } from "preact/hooks";
 import { asProblem } from "../../api/problem";
-import { day, named, t as say } from "../../i18n";
-import { type Feature, feature, type FindState, type Stored } from "../../model/kinds";
+import { day, named, t as text } from "../../i18n";
+import { feature, type FindState, type Stored } from "../../model/kinds";
+import { mayWrite } from "../../model/rights";
 import { uuid7 } from "../../model/uuid7";
 import { Choice, TextArea, TextField } from "../../ui/form";
 import { useRecords, useText, useUnits } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
+import { say } from "../../ui/undo";
 import { length } from "../../units";
 import type { PlaceProps } from "../place";
 
@@ -15,13 +17,8 @@ export function findName(f: Stored<"finds">, zone: string): string {
   const cause = named("walk-cause-", p.cause);
   const state = named("walk-state-", p.state);
   return p.row !== undefined && p.plant !== undefined
-    ? say("disease-find-name", { row: String(p.row), plant: String(p.plant), cause, state })
-    : say("disease-find-bare", { cause, state, date: day(p.found_at, zone) });
-}
-
-/** The find as decided; the server keeps `why` with the revision. */
-function decided(f: Stored<"finds">, state: FindState, why: string): Feature<"finds"> & { why: string } {
-  return { ...f.feature, properties: { ...f.feature.properties, state }, why };
+    ? text("disease-find-name", { row: String(p.row), plant: String(p.plant), cause, state })
+    : text("disease-find-bare", { cause, state, date: day(p.found_at, zone) });
 }
 
 /** One find: what is known of it, the decision and its sample. */
@@ -51,7 +48,8 @@ function Known({ farm, api, map, find }: PlaceProps & { find: Stored<"finds"> })
   const samples = useRecords(farm, "samples");
   const own = samples.list.filter((s) => s.feature.properties.finds.includes(find.id));
   const role = farm.info.role;
-  const may = role === "adviser" || role === "owner";
+  // Whoever writes reviews decides what a find is; the server holds the rule.
+  const may = mayWrite(role, "reviews");
   const [reason, setReason] = useState("");
   const [fault, setFault] = useState<string>();
   const [problem, setProblem] = useState<unknown>(null);
@@ -66,9 +64,9 @@ function Known({ farm, api, map, find }: PlaceProps & { find: Stored<"finds"> })
     setSaid("");
     setBusy(true);
     try {
-      await farm.put("finds", decided(find, state, reason.trim()), find);
+      await farm.put("finds", { ...find.feature, properties: { ...find.feature.properties, state } }, find, reason.trim());
       setReason("");
-      setSaid(t("disease-decided", { state: t(`walk-state-${state}`) }));
+      say(t("disease-decided", { state: t(`walk-state-${state}`) }));
     } catch (thrown) {
       if (asProblem(thrown).stale) {
         farm.know(await api.get("finds", find.id));
@@ -132,7 +130,7 @@ function Known({ farm, api, map, find }: PlaceProps & { find: Stored<"finds"> })
       ) : (
         <p class="hint">{t("disease-not-yours")}</p>
       )}
-      {role !== "viewer" && role !== "applicator" && <SampleForm farm={farm} find={find} />}
+      {mayWrite(role, "samples") && <SampleForm farm={farm} find={find} />}
     </>
   );
 }
@@ -143,10 +141,8 @@ function SampleForm({ farm, find }: { farm: PlaceProps["farm"]; find: Stored<"fi
   const [form, setForm] = useState(empty);
   const [fault, setFault] = useState<string>();
   const [problem, setProblem] = useState<unknown>(null);
-  const [done, setDone] = useState(false);
   const [id, setId] = useState(uuid7);
   const set = (part: Partial<typeof empty>) => {
-    setDone(false);
     setForm({ ...form, ...part });
   };
   const save = async () => {
@@ -158,7 +154,7 @@ function SampleForm({ farm, find }: { farm: PlaceProps["farm"]; find: Stored<"fi
       await farm.put("samples", feature<"samples">(id, null, { finds: [find.id], ...filled }), null);
       setId(uuid7());
       setForm(empty);
-      setDone(true);
+      say(t("disease-sample-saved"));
       if (find.feature.properties.state === "suspected") {
         await farm.put("finds", { ...find.feature, properties: { ...find.feature.properties, state: "sampled" } }, find);
       }
@@ -179,7 +175,6 @@ function SampleForm({ farm, find }: { farm: PlaceProps["farm"]; find: Stored<"fi
       <button type="button" onClick={() => void save()}>
         {t("disease-sample-save")}
       </button>
-      <p role="status">{done ? t("disease-sample-saved") : ""}</p>
     </details>
   );
 }

@@ -1,9 +1,11 @@
 import { useState } from "preact/hooks";
 import { feature, type PlantAt, type Stored } from "../../model/kinds";
+import { mayWrite } from "../../model/rights";
 import { uuid7 } from "../../model/uuid7";
 import { Check, TextArea, TextField } from "../../ui/form";
 import { useText } from "../../ui/hooks";
 import { Caution, ProblemNote } from "../../ui/notes";
+import { say } from "../../ui/undo";
 import type { PlaceProps } from "../place";
 import { type DrawnRow, plantPlace, stretches } from "../walk/rowplace";
 import { readPlants, writePlants } from "./plants";
@@ -24,11 +26,9 @@ export function Removal(props: {
   const [on, setOn] = useState("");
   const [faults, setFaults] = useState<{ plants?: string; on?: string }>({});
   const [problem, setProblem] = useState<unknown>(null);
-  const [done, setDone] = useState(false);
   const [id, setId] = useState(uuid7);
   const read = readPlants(text);
-  const role = farm.info.role;
-  if (role !== "adviser" && role !== "owner") return null;
+  if (!mayWrite(farm.info.role, "removals")) return null;
 
   const save = async () => {
     const wrong: typeof faults = {};
@@ -60,7 +60,7 @@ export function Removal(props: {
       setId(uuid7());
       setText("");
       setDisposal("");
-      setDone(true);
+      say(t("disease-removal-saved"));
     } catch (thrown) {
       setProblem(thrown);
     }
@@ -79,10 +79,7 @@ export function Removal(props: {
         rows={3}
         value={text}
         fault={faults.plants}
-        onValue={(v) => {
-          setDone(false);
-          setText(v);
-        }}
+        onValue={setText}
       />
       {props.listed.length > 0 && (
         <button type="button" onClick={() => setText(writePlants(stretches(props.listed)))}>
@@ -96,7 +93,6 @@ export function Removal(props: {
       <button type="button" onClick={() => void save()}>
         {t("disease-removal-save", { n: read.ok ? read.plants.length : 0 })}
       </button>
-      <p role="status">{done ? t("disease-removal-saved") : ""}</p>
     </details>
   );
 }

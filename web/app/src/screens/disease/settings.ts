@@ -1,5 +1,6 @@
 import { type Cause, type FindState } from "../../model/kinds";
-import { metresPer, readNumber, type Typed } from "../pass/draft";
+import { typedNumber } from "../../units/typed";
+import { metresPer, type Typed } from "../pass/draft";
 
 // Shapes, cap and least cases as the research note advises for rows: windows
 // along the row only, none over a quarter of the plants looked at. The seed is
@@ -52,7 +53,7 @@ export type Built = { readonly ok: true; readonly body: Record<string, unknown> 
 export function ask(form: SettingsForm, block: string): Built {
   const faults: Faults = {};
   const metres = (field: "along_m" | "across_m", typed: Typed) => {
-    const n = readNumber(typed.text) * metresPer[typed.unit];
+    const n = typedNumber(typed.text) * metresPer[typed.unit];
     if (!(n > 0)) faults[field] = "number";
     return n;
   };

@@ -1,6 +1,7 @@
 import { useEffect, useState } from "preact/hooks";
 import { day } from "../../i18n";
 import { type Kind, kinds, type Stored } from "../../model/kinds";
+import { inSeason } from "../../model/season";
 import { Choice } from "../../ui/form";
 import { useRecords, useSignal, useText } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
@@ -30,8 +31,8 @@ function Sheet(props: PlaceProps) {
     block: (block: string) => blocks.list.find((b) => b.id === block)?.feature.properties.name ?? block,
   };
   // A record without a moment of its own belongs to every season.
-  const inSeason = records.list.filter((r) => !address.season || !momentOf(r) || momentOf(r).startsWith(address.season));
-  const rows = inSeason.filter((r) => !address.block || kind === "blocks" || ofBlock(r, address.block));
+  const ofSeason = records.list.filter((r) => inSeason(momentOf(r), address.season, farm.info.zone));
+  const rows = ofSeason.filter((r) => !address.block || kind === "blocks" || ofBlock(r, address.block));
   const chosen = records.list.find((r) => r.id === id);
   const choose = (r: Stored) => {
     go({ view: `${kind}:${r.id}` });

@@ -1,5 +1,6 @@
 import type { Stored } from "../../model/kinds";
-import { metresPerSecond, readNumber, type SpeedUnit } from "./draft";
+import { typedNumber } from "../../units/typed";
+import { metresPerSecond, type SpeedUnit } from "./draft";
 import { saved, type SavedPass } from "./saved";
 import { zoned } from "./zoned";
 
@@ -33,7 +34,7 @@ export function applied(pass: Stored<"passes">, form: ApplyForm, zone: string): 
   };
   const figure = (field: ApplyField, text: string, low: number, high: number): number | undefined => {
     if (!text.trim()) return undefined;
-    const v = readNumber(text);
+    const v = typedNumber(text);
     if (!(v >= low && v <= high)) faults[field] = "number";
     return v;
   };
@@ -52,7 +53,7 @@ export function applied(pass: Stored<"passes">, form: ApplyForm, zone: string): 
   const before = saved(pass);
   const planned = before.totals ?? [];
   const totals = planned.map((total, i) => {
-    const value = readNumber(form.used[i] ?? "");
+    const value = typedNumber(form.used[i] ?? "");
     if (!(value >= 0)) faults[`used${i}`] = "number";
     return { ...total, amount: { ...total.amount, value } };
   });

@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { type DraftForm, build, fieldId, readCorners, readNumber, readRows, writeCorners } from "./draft";
+import { type DraftForm, build, fieldId, readRows } from "./draft";
 
 const form: DraftForm = {
   blocks: ["b1"],
@@ -18,23 +18,6 @@ const form: DraftForm = {
   harvestOn: "",
 };
 const zone = "America/New_York";
-
-describe("numbers as typed", () => {
-  it.each([
-    { text: "12", want: 12 },
-    { text: " 12.50 ", want: 12.5 },
-    { text: ".5", want: 0.5 },
-    { text: "1,5", want: 1.5 },
-    { text: "0,8333", want: 0.8333 },
-    { text: "1,500", want: Number.NaN },
-    { text: "1.5.2", want: Number.NaN },
-    { text: "12 oz", want: Number.NaN },
-    { text: "1e3", want: Number.NaN },
-    { text: "", want: Number.NaN },
-  ])("$text", ({ text, want }) => {
-    expect(readNumber(text)).toBe(want);
-  });
-});
 
 describe("rows as typed", () => {
   it.each([
@@ -111,19 +94,13 @@ describe("the wire form", () => {
   });
 });
 
-describe("corners as typed", () => {
-  it("close into a polygon and are written as they are read", () => {
-    const text = "-81.52000000, 41.94000000\n-81.51900000, 41.94000000\n-81.51900000, 41.94100000";
-    const got = readCorners(text);
-    expect(got?.coordinates[0]).toHaveLength(4);
-    expect(got && writeCorners(got)).toBe(text);
-  });
-  it.each(["", "-81.5, 41.9\n-81.4, 41.9", "north end\nsouth end\ngate"])("are none in %j", (text) => {
-    expect(readCorners(text)).toBeNull();
-  });
-  it("are the ground of a spot job, blocks or none", () => {
+describe("drawn ground", () => {
+  it("is the ground of a spot job, blocks or none", () => {
     const got = build({ ...form, blocks: [], pattern: "spot", corners: "-81.5 41.9\n-81.4 41.9\n-81.4 42" }, zone);
     expect(got).toMatchObject({ ok: true, body: { pattern: "spot", area: { type: "Polygon" } } });
+  });
+  it("is asked for when it is missing", () => {
+    expect(build({ ...form, pattern: "spot", corners: "" }, zone)).toEqual({ ok: false, faults: [{ field: "area", key: "area" }] });
   });
 });
 

@@ -1,4 +1,5 @@
-import type { Polygon } from "../../geo/position";
+import { readCorners } from "../../geo/cornertext";
+import { typedNumber } from "../../units/typed";
 import { zoned } from "./zoned";
 
 export const patterns = ["broadcast", "band", "spot", "drench", "alternate-middles"] as const;
@@ -40,7 +41,7 @@ export interface DraftForm {
   readonly blocks: readonly string[];
   /** Rows of a block as typed; empty or absent means all of them. */
   readonly rows: Readonly<Record<string, string>>;
-  /** Corners of drawn ground, "longitude, latitude" a line; read for spots only. */
+  /** Corners of drawn ground as geo/cornertext reads them; for spots only. */
   readonly corners: string;
   readonly pattern: Pattern;
   readonly band: Typed;
@@ -66,18 +67,6 @@ export type Built =
   | { readonly ok: true; readonly body: Record<string, unknown> }
   | { readonly ok: false; readonly faults: readonly FieldFault[] };
 
-/**
- * A number as typed: digits with a point or, once and with at most two digits
- * or more than three behind it, a comma. "1,500" may be 1.5 or 1500 and is
- * refused. NaN for anything else.
- */
-export function readNumber(text: string): number {
-  const t = text.trim();
-  if (/^[+-]?(\d+\.?\d*|\.\d+)$/.test(t)) return Number(t);
-  if (/^[+-]?\d+,(\d{1,2}|\d{4,})$/.test(t)) return Number(t.replace(",", "."));
-  return Number.NaN;
-}
-
 /** Reads "1-4, 7" as row numbers, upward and once each; null when it cannot be read. */
 export function readRows(text: string): number[] | null {
   const out = new Set<number>();
@@ -92,32 +81,12 @@ export function readRows(text: string): number[] | null {
   return [...out].sort((a, b) => a - b);
 }
 
-/** Corners as typed, closed into a polygon; null when a line cannot be read or there are fewer than three. */
-export function readCorners(text: string): Polygon | null {
-  const ring: number[][] = [];
-  for (const line of text.split("\n").map((l) => l.trim()).filter(Boolean)) {
-    const m = /^(-?\d{1,3}(?:\.\d+)?)[\s,;]+(-?\d{1,2}(?:\.\d+)?)$/.exec(line);
-    if (!m) return null;
-    ring.push([Number(m[1]), Number(m[2])]);
-  }
-  return ring.length < 3 ? null : { type: "Polygon", coordinates: [[...ring, ring[0]!]] };
-}
-
-/** The text that readCorners reads back: the outer ring, to a millimetre or so. */
-export function writeCorners(shape: Polygon): string {
-  const ring = shape.coordinates[0] ?? [];
-  return ring
-    .slice(0, -1)
-    .map((p) => `${p[0]?.toFixed(8)}, ${p[1]?.toFixed(8)}`)
-    .join("\n");
-}
-
 /** The wire form of a draft, or every field that stands in its way. */
 export function build(form: DraftForm, zone: string): Built {
   const faults: FieldFault[] = [];
   const fault = (field: string, key: FieldFault["key"]) => void faults.push({ field, key });
   const positive = (field: string, text: string): number => {
-    const n = readNumber(text);
+    const n = typedNumber(text);
     if (Number.isNaN(n)) fault(field, "number");
     else if (n <= 0) fault(field, "positive");
     return n;
@@ -138,7 +107,7 @@ export function build(form: DraftForm, zone: string): Built {
   const body: Record<string, unknown> = { blocks: form.blocks, pattern: form.pattern };
   if (Object.keys(rows).length > 0) body["rows"] = rows;
   if (spot) {
-    const area = readCorners(form.corners);
+    const area = readCorners(form.corners).geometry;
     if (!area) fault("area", "area");
     body["area"] = area;
   }
@@ -154,21 +123,21 @@ export function build(form: DraftForm, zone: string): Built {
       side: s.side,
     };
     if (s.side === "downwind" && s.halfAngle.trim()) {
-      const a = readNumber(s.halfAngle);
+      const a = typedNumber(s.halfAngle);
       if (!(a > 0 && a <= 180)) fault(`${at}.half_angle_deg`, "bearing");
       out["half_angle_deg"] = a;
     }
     return out;
   });
   if (form.windFrom.trim()) {
-    const w = readNumber(form.windFrom);
+    const w = typedNumber(form.windFrom);
     if (!(w >= 0 && w <= 360)) fault("wind_from_deg", "bearing");
     body["wind_from_deg"] = w;
   } else if (form.setbacks.some((s) => s.side === "downwind")) {
     fault("wind_from_deg", "bearing");
   }
   if (form.wind.text.trim()) {
-    const v = readNumber(form.wind.text) * metresPerSecond[form.wind.unit];
+    const v = typedNumber(form.wind.text) * metresPerSecond[form.wind.unit];
     if (!(v >= 0)) fault("wind_speed_m_s", "number");
     body["wind_speed_m_s"] = v;
   }

@@ -1,5 +1,7 @@
 import { moment } from "../../i18n";
 import type { Stored } from "../../model/kinds";
+import { mayWrite } from "../../model/rights";
+import { inSeason } from "../../model/season";
 import { useRecords, useText, useUnits } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
 import { squareMetresPerAcre, squareMetresPerHectare, area } from "../../units";
@@ -22,7 +24,6 @@ function Sheet(props: PlaceProps) {
   const named: Named = { blocks: blocks.list, products: products.list, surroundings: surroundings.list };
   const chosen = address.view?.startsWith("pass:") ? farm.find("passes", address.view.slice(5)) : undefined;
   const failed = [blocks, products, surroundings, passes].find((r) => r.state === "failed");
-  const role = farm.info.role;
   return (
     <div class="pass">
       <h1>{t("pass-title")}</h1>
@@ -32,7 +33,7 @@ function Sheet(props: PlaceProps) {
       ) : (
         <>
           <List {...props} passes={passes.list} named={named} ready={passes.state === "ready"} />
-          {role === "owner" || role === "applicator" ? (
+          {mayWrite(farm.info.role, "passes") ? (
             <Planner {...props} named={named} onSaved={(id) => go({ view: `pass:${id}` })} />
           ) : (
             <p class="hint">{t("pass-not-yours")}</p>
@@ -47,7 +48,7 @@ function List({ farm, address, go, passes, named, ready }: PlaceProps & { passes
   const t = useText();
   const system = useUnits();
   const zone = farm.info.zone;
-  const shown = passes.filter((p) => !address.season || passMoment(saved(p)).startsWith(address.season));
+  const shown = passes.filter((p) => inSeason(passMoment(saved(p)), address.season, zone));
   const products = (p: Stored<"passes">) =>
     (saved(p).products ?? []).map((l) => (typeof l.product === "string" ? productName(named, { product: l.product }) : l.product.name)).join(", ");
   const treated = (p: Stored<"passes">) => saved(p).areas?.treated_m2 ?? null;

@@ -2,10 +2,12 @@ import { useState } from "preact/hooks";
 import { asProblem } from "../../api/problem";
 import { moment, number } from "../../i18n";
 import type { Stored } from "../../model/kinds";
+import { mayWrite } from "../../model/rights";
 import { MainAction } from "../../ui/action";
 import { Choice, TextField } from "../../ui/form";
 import { useText, useUnits } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
+import { say } from "../../ui/undo";
 import { amount, bearing, units } from "../../units";
 import type { PlaceProps } from "../place";
 import { measured } from "./answer";
@@ -25,8 +27,7 @@ export function OnePass(props: PlaceProps & { readonly pass: Stored<"passes">; r
   const worked = workedOf(pass);
   useGround(map, worked);
   const zone = farm.info.zone;
-  const role = farm.info.role;
-  const may = role === "owner" || role === "applicator";
+  const may = mayWrite(farm.info.role, "passes");
   const day = moment(passMoment(p), zone);
   return (
     <>
@@ -111,6 +112,7 @@ function Apply({ farm, api, pass, named }: PlaceProps & { pass: Stored<"passes">
     setBusy(true);
     try {
       await farm.put("passes", { ...pass.feature, properties: got.properties }, pass);
+      say(t("pass-applied"));
     } catch (thrown) {
       if (asProblem(thrown).stale) {
         farm.know(await api.get("passes", pass.id));

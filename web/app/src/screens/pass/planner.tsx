@@ -1,5 +1,6 @@
 import { useEffect, useRef, useState } from "preact/hooks";
 import { asProblem } from "../../api/problem";
+import { writeCorners } from "../../geo/cornertext";
 import { language, moment } from "../../i18n";
 import type { OutlineMode } from "../../map/farmmap";
 import { uuid7 } from "../../model/uuid7";
@@ -7,10 +8,11 @@ import { MainAction } from "../../ui/action";
 import { Check, Choice, TextArea, TextField } from "../../ui/form";
 import { useSignal, useText } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
+import { say } from "../../ui/undo";
 import { units } from "../../units";
 import type { PlaceProps } from "../place";
 import type { Worked } from "./answer";
-import { build, type DraftForm, type FieldFault, fieldId, type LineForm, metresPerSecond, patterns, type SetbackForm, type SpeedUnit, writeCorners } from "./draft";
+import { build, type DraftForm, type FieldFault, fieldId, type LineForm, metresPerSecond, patterns, type SetbackForm, type SpeedUnit } from "./draft";
 import { faultsAt, LengthField, PerChoice, ProductFields, SetbackFields, UnitChoice } from "./fields";
 import { Cautions, Figures, type Named, type RateOf, useGround } from "./result";
 import { passFeature } from "./saved";
@@ -129,6 +131,7 @@ export function Planner(props: PlaceProps & { readonly named: Named; readonly on
     try {
       await farm.put("passes", passFeature({ id, asked: done.asked, worked: done.worked, at: done.at, stopReason: stopReason.trim() }), null);
       setId(uuid7());
+      say(t("pass-saved"));
       props.onSaved(id);
     } catch (thrown) {
       setProblem(thrown);
@@ -301,7 +304,7 @@ function SpotGround({ map, corners, fault, onCorners }: { map: PlaceProps["map"]
   useEffect(() => {
     if (!drawing) return;
     mode.current = map.drawOutline(null, (draft) => {
-      if (draft.geometry?.type === "Polygon" && !draft.drawing) tell.current(writeCorners(draft.geometry));
+      if (draft.geometry) tell.current(writeCorners(draft.geometry));
     });
     return () => mode.current?.leave();
   }, [map, drawing]);

@@ -2,11 +2,13 @@ import { useEffect, useRef, useState } from "preact/hooks";
 import { Problem } from "../../api/problem";
 import { named } from "../../i18n";
 import { causes, type Feature, type Stored } from "../../model/kinds";
+import { mayWrite } from "../../model/rights";
 import { uuid7 } from "../../model/uuid7";
 import { MainAction } from "../../ui/action";
 import { Choice, TextField } from "../../ui/form";
 import { useRecords, useText, useUnits } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
+import { say } from "../../ui/undo";
 import { length } from "../../units";
 import { wallTime } from "../pass/zoned";
 import type { Place, PlaceProps } from "../place";
@@ -18,9 +20,6 @@ import { lastPlant, type LonLat, plantPlace } from "./rowplace";
 import { Stepper } from "./stepper";
 import { clock, VisitPanel } from "./visitpanel";
 import "./walk.css";
-
-/** How long a saved find can be taken back with one tap. */
-const undoMs = 10_000;
 
 function Sheet(props: PlaceProps) {
   const t = useText();
@@ -38,7 +37,7 @@ function Sheet(props: PlaceProps) {
     [map, go],
   );
   const block = farm.find("blocks", address.block);
-  const may = farm.info.role !== "viewer";
+  const may = mayWrite(farm.info.role, "finds");
   return (
     <div class="walk">
       <h1>{t("walk-title")}</h1>
@@ -59,8 +58,6 @@ function Sheet(props: PlaceProps) {
   );
 }
 
-type Saved = { readonly record: Stored<"finds">; readonly at: number } | { readonly undone: true } | null;
-
 function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"blocks">; may: boolean }) {
   const t = useText();
   useUnits();
@@ -78,7 +75,6 @@ function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"b
   const [gps, setGps] = useState(false);
   const [busy, setBusy] = useState(false);
   const [problem, setProblem] = useState<unknown>(null);
-  const [saved, setSaved] = useState<Saved>(null);
   // The find that was sent and not answered for: pressing again sends the same
   // one, so that a lost answer never makes two of it.
   const unanswered = useRef<{ id: string; found: number } | null>(null);
@@ -128,7 +124,6 @@ function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"b
     if (!place || busy) return;
     setBusy(true);
     setProblem(null);
-    setSaved(null);
     const first = unanswered.current === null;
     unanswered.current ??= { id: uuid7(), found: Date.now() };
     const sent = findFeature({
@@ -147,7 +142,7 @@ function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"b
       setForm(afterSave);
       setTap(null);
       setTapping(false);
-      setSaved({ record, at: Date.now() });
+      say(t("walk-saved", nameOf(record)), () => void undo(record));
     } catch (thrown) {
       setProblem(thrown);
     } finally {
@@ -169,7 +164,7 @@ function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"b
   const undo = async (record: Stored<"finds">) => {
     try {
       await farm.remove(record);
-      setSaved({ undone: true });
+      say(t("walk-undone"));
     } catch (thrown) {
       setProblem(thrown);
     }
@@ -177,21 +172,11 @@ function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"b
 
   const cause = t(`walk-cause-${form.cause}`);
   const name = { cause, row: String(form.row), plant: String(form.plant) };
-  const savedName = saved && "record" in saved ? nameOf(saved.record) : null;
   return (
     <>
       {may && (
         <>
           <VisitPanel farm={farm} block={block.id} rows={rows} open={open} finds={onVisit} />
-          <p role="status" class="saved">
-            {savedName && t("walk-saved", savedName)}
-            {saved && "undone" in saved && t("walk-undone")}
-          </p>
-          {saved && "record" in saved && now - saved.at < undoMs && (
-            <button type="button" class="big" onClick={() => void undo(saved.record)}>
-              {t("walk-undo")}
-            </button>
-          )}
           <Choices
             legend={t("walk-cause")}
             value={form.cause}

@@ -6,6 +6,7 @@ import { uuid7 } from "../../model/uuid7";
 import { Check, TextArea } from "../../ui/form";
 import { useText } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
+import { say } from "../../ui/undo";
 import type { PlaceProps } from "../place";
 import { type DrawnRow, lastPlant } from "./rowplace";
 import { positions, readStretches } from "./visit";
@@ -33,7 +34,6 @@ export function VisitPanel(props: {
   const [fault, setFault] = useState<string>();
   const [problem, setProblem] = useState<unknown>(null);
   const [busy, setBusy] = useState(false);
-  const [closed, setClosed] = useState(false);
   // One id per visit started here, so that pressing again after a lost answer does not start two.
   const [startId, setStartId] = useState(uuid7);
 
@@ -51,7 +51,6 @@ export function VisitPanel(props: {
 
   const start = () =>
     attempt(async () => {
-      setClosed(false);
       const made = feature<"visits">(startId, null, { block, purpose: "scouting", started_at: new Date().toISOString() });
       await farm.put("visits", made, null);
       setStartId(uuid7());
@@ -73,7 +72,7 @@ export function VisitPanel(props: {
       setClosing(false);
       setText("");
       setWhole(false);
-      setClosed(true);
+      say(t("walk-visit-closed"));
     });
   };
 
@@ -116,7 +115,6 @@ export function VisitPanel(props: {
           </button>
         </div>
       )}
-      <p role="status">{closed && !open ? t("walk-visit-closed") : ""}</p>
       {problem !== null && <ProblemNote problem={problem} />}
     </section>
   );
