@@ -111,7 +111,7 @@ func surroundingsRule(_ context.Context, _ *scope, w records.Write) ([]fault.Det
 	_, details := blocks.ParseSurroundings(w.Record.Geometry, w.Record.Properties)
 	switch w.Record.Geometry.Flat.(type) {
 	case orb.Polygon, orb.MultiPolygon:
-		if _, _, refusal := intake.Check(w.Record.Geometry); refusal != nil {
+		if _, _, refusal := intake.CheckGround(w.Record.Geometry); refusal != nil {
 			details = append(details, refusal.Details...)
 		}
 	}
