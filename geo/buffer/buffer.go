@@ -322,7 +322,7 @@ func Flat(ctx context.Context, l plane.Line, halfWidth geo.Metres) (plane.Region
 
 // MaxBandParts bounds Flat; its parts have few corners, so more of them fit
 // in the same time than of MaxPieces.
-const MaxBandParts = 10_000
+const MaxBandParts = overlay.MaxPieces
 
 // left is the unit vector to the left of the piece.
 func (p piece) left() plane.XY {

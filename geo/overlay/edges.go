@@ -67,22 +67,31 @@ func boundCrossings(a, b plane.Region) error {
 	if a.Vertices()*b.Vertices() <= MaxCrossings {
 		return nil
 	}
-	e, n := Locate(a), 0
+	e, n, looked := Locate(a), 0, 0
 	for _, p := range b {
 		for _, ring := range p {
-			for i := 0; i+1 < len(ring) && n <= MaxCrossings; i++ {
+			for i := 0; i+1 < len(ring); i++ {
 				lo, hi := corners(ring[i], ring[i+1])
-				e.tree.Search(lo, hi, func(_, _ [2]float64, _ edge) bool {
-					n++
-					return n <= MaxCrossings
+				e.tree.Search(lo, hi, func(_, _ [2]float64, s edge) bool {
+					looked++
+					if s.meets(edge{ring[i], ring[i+1]}) {
+						n++
+					}
+					return n <= MaxCrossings && looked <= maxCandidates
 				})
+				if n > MaxCrossings || looked > maxCandidates {
+					return &TooManyError{What: Crossings, Count: n, Limit: MaxCrossings}
+				}
 			}
 		}
 	}
-	if n > MaxCrossings {
-		return &TooManyError{What: Crossings, Count: n, Limit: MaxCrossings}
-	}
 	return nil
+}
+
+// meets reports whether two edges have a point in common, near enough to count.
+func (e edge) meets(o edge) bool {
+	d, f := e.b.Minus(e.a), o.b.Minus(o.a)
+	return d.Cross(o.a.Minus(e.a))*d.Cross(o.b.Minus(e.a)) <= 0 && f.Cross(e.a.Minus(o.a))*f.Cross(e.b.Minus(o.a)) <= 0
 }
 
 // CutLines gives the pieces of the lines that lie on the ground, in the order

@@ -24,11 +24,16 @@ import (
 	"github.com/peterstace/simplefeatures/geom"
 )
 
-// Bounds of one call, so that no request can hold a server: about two seconds
-// at either bound on one core of a small machine.
+// Bounds of one call, so that no request can hold a server: two to four
+// seconds at any one of them on one core of a small machine, mostly far less.
 const (
 	MaxVertices  = 200_000 // corners of all inputs together
-	MaxCrossings = 200_000 // pairs of edges whose boxes meet, in one step
+	MaxPieces    = 10_000  // regions of one union
+	MaxCrossings = 40_000  // places where edges of two inputs meet, in one step
+
+	// maxCandidates bounds the counting of crossings itself: pairs of edges
+	// whose boxes meet.
+	maxCandidates = 5_000_000
 )
 
 // What a TooManyError counts.
@@ -104,6 +109,9 @@ func unionChecked(ctx context.Context, regions []plane.Region) (plane.Region, er
 	}
 	if total > MaxVertices {
 		return nil, &TooManyError{What: Corners, Count: total, Limit: MaxVertices}
+	}
+	if len(parts) > MaxPieces {
+		return nil, &TooManyError{What: Pieces, Count: len(parts), Limit: MaxPieces}
 	}
 	u, err := unionTree(ctx, slices.Clone(parts))
 	if err != nil {
