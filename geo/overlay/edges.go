@@ -123,8 +123,9 @@ func CutLines(ctx context.Context, lines []plane.Line, ground plane.Region) ([]p
 		}
 		for i := 0; i+1 < len(l); i++ {
 			stops := e.stops(l[i], l[i+1])
-			if crossings += len(stops); crossings > MaxCrossings {
-				return nil, &TooManyError{What: Crossings, Count: crossings, Limit: MaxCrossings}
+			// Here a crossing costs a look-up, not a node of an overlay.
+			if crossings += max(0, len(stops)-2); crossings > MaxVertices {
+				return nil, &TooManyError{What: Crossings, Count: crossings, Limit: MaxVertices}
 			}
 			for k := 0; k+1 < len(stops); k++ {
 				a, b := stops[k], stops[k+1]
