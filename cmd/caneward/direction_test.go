@@ -9,7 +9,10 @@ import (
 )
 
 // forbidden holds the dependency direction: no package whose path is or lies
-// under From may reach To, directly or through others.
+// under from may reach to, directly or through others. Of our own packages
+// those under to count as well; of others only the one named:
+// database/sql/driver, which the geometry libraries link for its interfaces, is
+// no database.
 var forbidden = []struct {
 	from, to string
 	except   string // a package under from that may
@@ -72,7 +75,7 @@ func TestDependencyDirection(t *testing.T) {
 				continue
 			}
 			for _, d := range reached {
-				if under(d, f.to) {
+				if d == f.to || strings.HasPrefix(f.to, "caneward/") && under(d, f.to) {
 					t.Errorf("%s reaches %s: %s", pkg, d, f.reason)
 				}
 			}

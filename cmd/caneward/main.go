@@ -13,6 +13,7 @@ import (
 	"os/signal"
 	"strings"
 	"syscall"
+	_ "time/tzdata" // clocks of the law must not depend on the machine's zone files
 
 	"caneward/blocks/fault"
 	"caneward/blocks/words"

@@ -39,7 +39,9 @@ type Find struct {
 	Accuracy   *geo.Metres // radius the phone gave for its fix
 	FixAge     *float64    // seconds
 	Visit      records.ID
-	At         *geo.Position // nil without a pin
+	// Surroundings is the wild brambles a find outside every block stood on.
+	Surroundings records.ID
+	At           *geo.Position // nil without a pin
 }
 
 var (
@@ -69,7 +71,7 @@ var (
 // point, or a block with row and plant.
 func ParseFind(g geo.Geometry, properties json.RawMessage) (Find, []fault.Detail) {
 	r := read(properties)
-	f := Find{Block: r.id("block"), Cause: r.readCause(), Words: r.text("words"), Visit: r.id("visit"), FixAge: r.size("fix_age_s")}
+	f := Find{Block: r.id("block"), Cause: r.readCause(), Words: r.text("words"), Visit: r.id("visit"), Surroundings: r.id("surroundings"), FixAge: r.size("fix_age_s")}
 	f.Organism = r.readOrganism(f.Cause)
 	if r.need("state") {
 		f.State = choose(r, "state", States)

@@ -29,7 +29,8 @@ type Pass struct {
 	Weather   Weather
 	People    People
 	Areas     *Areas  // frozen
-	Totals    []Total // frozen
+	Totals    []Total // frozen: what was used
+	Planned   []Total // what had been worked out, where another amount was used
 	Ground    geo.Geometry
 }
 
@@ -131,7 +132,12 @@ func readPassRest(r reader, p *Pass) {
 			}
 		}
 	}
-	for _, e := range r.each("totals", MaxProducts) {
+	p.Totals = readTotals(r, "totals")
+	p.Planned = readTotals(r, "planned_totals")
+}
+
+func readTotals(r reader, field string) (totals []Total) {
+	for _, e := range r.each(field, MaxProducts) {
 		t := Total{Product: e.text("product"), Name: e.text("name")}
 		if a := e.amount("amount"); a != nil {
 			t.Amount = *a
@@ -141,8 +147,9 @@ func readPassRest(r reader, p *Pass) {
 		if a := e.amount("exact_si"); a != nil {
 			t.SI = *a
 		}
-		p.Totals = append(p.Totals, t)
+		totals = append(totals, t)
 	}
+	return totals
 }
 
 // mostArea bounds a frozen area: the land of the Earth is 1.5e14 m2.

@@ -47,8 +47,13 @@ func Recheck(ctx context.Context, r records.Reader) ([]records.Problem, error) {
 }
 
 func (p Pass) recheck() (wrong []words.Text) {
-	if len(p.Totals) != len(p.Products) {
-		return []words.Text{totalsUneven.With(words.Args{"totals": len(p.Totals), "products": len(p.Products)})}
+	worked := p.Totals
+	if len(p.Planned) > 0 {
+		// What went out may differ from what was worked out; the latter is checked.
+		worked = p.Planned
+	}
+	if len(worked) != len(p.Products) {
+		return []words.Text{totalsUneven.With(words.Args{"totals": len(worked), "products": len(p.Products)})}
 	}
 	job := quantity.Job{Area: &p.Areas.Treated}
 	if p.Carrier != nil {
@@ -58,7 +63,7 @@ func (p Pass) recheck() (wrong []words.Text) {
 	}
 	for i, line := range p.Products {
 		again, ok := line.Rate.Total(job)
-		stored := p.Totals[i]
+		stored := worked[i]
 		if ok && math.Abs(again.Value-stored.Amount.Value) > recheckTolerance*math.Max(1, math.Abs(again.Value)) {
 			wrong = append(wrong, totalDiffers.With(words.Args{"product": stored.Name, "stored": stored.Amount.Value, "again": again.Value}))
 		}
