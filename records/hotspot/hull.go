@@ -3,6 +3,7 @@ package hotspot
 import (
 	"cmp"
 	"encoding/json"
+	"math"
 	"slices"
 
 	"github.com/paulmach/orb"
@@ -54,8 +55,14 @@ func chain(p []geo.Position) orb.Ring {
 	return side[:len(side)-1]
 }
 
+// straight is how far, in degrees, a corner stands off the line of its
+// neighbours to be one: a millimetre. Rows straight on the ground bend by
+// nanometres in degrees.
+const straight = 1e-8
+
 func leftTurn(a, b, c geo.Position) bool {
-	return (b[0]-a[0])*(c[1]-a[1])-(b[1]-a[1])*(c[0]-a[0]) > 0
+	cross := (b[0]-a[0])*(c[1]-a[1]) - (b[1]-a[1])*(c[0]-a[0])
+	return cross > straight*math.Hypot(c[0]-a[0], c[1]-a[1])
 }
 
 func reversed(p []geo.Position) []geo.Position {
