@@ -50,6 +50,9 @@ export interface Worked {
   readonly carrier: Amount | null;
   readonly tanks: Tanks | null;
   readonly checks: readonly CheckLine[] | null;
+  /** Day, YYYY-MM-DD, and instant; absent where no label says. */
+  readonly first_harvest_on?: string | undefined;
+  readonly entry_from?: string | undefined;
 }
 
 export const amountOf = (share: Share): Amount => ("amount" in share ? share.amount : share);

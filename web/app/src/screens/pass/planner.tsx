@@ -255,7 +255,7 @@ export function Planner(props: PlaceProps & { readonly named: Named; readonly on
       {done && (
         <section aria-live="polite">
           <h2 ref={result}>{form === done.form ? t("pass-areas") : t("pass-again")}</h2>
-          <Figures worked={done.worked} pattern={String(done.asked["pattern"])} rates={rates} tank={done.asked["tank"] as { value: number; unit: string } | undefined} named={named} date={moment(done.at, zone)} />
+          <Figures worked={done.worked} pattern={String(done.asked["pattern"])} rates={rates} tank={done.asked["tank"] as { value: number; unit: string } | undefined} named={named} date={moment(done.at, zone)} zone={zone} />
           {stops && <TextArea label={t("pass-stop-reason")} rows={2} value={stopReason} fault={stopFault} onValue={setStopReason} />}
           <button type="button" disabled={busy || form !== done.form} onClick={() => void save()}>
             {t("pass-save")}

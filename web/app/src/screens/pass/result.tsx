@@ -1,5 +1,5 @@
 import { useEffect } from "preact/hooks";
-import { number } from "../../i18n";
+import { day, moment, number } from "../../i18n";
 import type { FarmMap } from "../../map/farmmap";
 import type { Amount, Stored } from "../../model/kinds";
 import { How } from "../../ui/how";
@@ -41,6 +41,7 @@ export function Figures(props: {
   readonly tank: Amount | undefined;
   readonly named: Named;
   readonly date: string;
+  readonly zone: string;
 }) {
   const t = useText();
   useUnits();
@@ -81,6 +82,30 @@ export function Figures(props: {
           </>
         )}
       </dl>
+      {(worked.entry_from || worked.first_harvest_on) && (
+        <dl class="figures">
+          {worked.entry_from && (
+            <>
+              <dt>{t("pass-entry-from")}</dt>
+              <dd>
+                <How formula={t("pass-clock-how")} date={props.date}>
+                  {moment(worked.entry_from, props.zone)}
+                </How>
+              </dd>
+            </>
+          )}
+          {worked.first_harvest_on && (
+            <>
+              <dt>{t("pass-first-harvest")}</dt>
+              <dd>
+                <How formula={t("pass-clock-how")} date={props.date}>
+                  {day(worked.first_harvest_on)}
+                </How>
+              </dd>
+            </>
+          )}
+        </dl>
+      )}
       {totals.length > 0 && (
         <>
           <h2>{t("pass-totals")}</h2>

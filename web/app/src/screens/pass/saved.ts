@@ -63,6 +63,8 @@ export function passFeature(o: {
     withheld: w.withheld ?? undefined,
     row_length_m: w.row_length_m,
     plants: w.plants,
+    first_harvest_on: w.first_harvest_on,
+    entry_from: w.entry_from,
     worked_at: o.at,
     stop_reason: o.stopReason || undefined,
   };
@@ -84,5 +86,8 @@ export function workedOf(p: Stored<"passes">): Worked {
     carrier: (q["carrier_total"] ?? null) as Amount | null,
     tanks: (q["tanks"] ?? null) as Worked["tanks"],
     checks: (q["checks"] ?? null) as Worked["checks"],
+    first_harvest_on: q["first_harvest_on"] as string | undefined,
+    // A pass done keeps its own clock from its end; the planned one no longer holds.
+    entry_from: q["state"] === "applied" ? undefined : (q["entry_from"] as string | undefined),
   };
 }

@@ -1,0 +1,95 @@
+// Pictures of the places with the demo farm, for the README and for looking at:
+// node e2e/screenshots.mjs FOLDER [WORD ...]; with words only pictures whose
+// name holds one of them.
+import { mkdir } from "node:fs/promises";
+import { join, resolve } from "node:path";
+import { openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
+import { records, signIn } from "./people.mjs";
+
+const [folder, ...only] = process.argv.slice(2);
+if (!folder) {
+  console.error("Say the folder the pictures go to.");
+  process.exit(2);
+}
+await mkdir(folder, { recursive: true });
+
+const demo = await serveDemo();
+const browser = await openBrowser();
+try {
+  for (const [size, viewport] of Object.entries(sizes)) await takeAll(size, viewport);
+} finally {
+  await browser.close();
+  await demo.stop();
+}
+
+async function takeAll(size, viewport) {
+  const phone = size === "phone" ? { hasTouch: true, isMobile: true } : {};
+  const { context, page, faults } = await openWindow(browser, demo.base, { size: viewport, ...phone });
+  const wanted = (name) => only.length === 0 || only.some((w) => `${name}-${size}`.includes(w));
+  const shot = async (name, scroll) => {
+    if (!wanted(name)) return;
+    if (scroll) await scroll.scrollIntoViewIfNeeded();
+    await page.waitForTimeout(600);
+    await page.screenshot({ path: join(folder, `${name}-${size}.png`) });
+  };
+  const open = async (path) => {
+    await page.goto(path);
+    await page.getByRole("heading", { level: 1 }).first().waitFor();
+    await page.waitForLoadState("networkidle");
+  };
+
+  await page.goto("/");
+  await page.getByRole("heading", { level: 1 }).waitFor();
+  await shot("sign-in");
+  await signIn(page, "grower");
+  const blocks = (await records(page, "demo", "blocks")).features;
+  const id = (name) => blocks.find((b) => b.properties.name === name).id;
+
+  await open("/go/demo/ground");
+  await shot("ground");
+  await open(`/go/demo/ground?block=${id("Pond Block")}`);
+  await shot("ground-block");
+  await open("/go/demo/walk");
+  await shot("walk-start");
+  await open(`/go/demo/walk?block=${id("Long Rows")}`);
+  await shot("walk");
+
+  await open(`/go/demo/disease?block=${id("Long Rows")}`);
+  await shot("disease-question");
+  if (wanted("disease")) {
+    await page.getByRole("button", { name: "Find the groups" }).click();
+    await page.getByRole("heading", { level: 2, name: "The list, plant by plant" }).waitFor({ timeout: 60_000 });
+    await shot("disease", page.getByRole("heading", { level: 2, name: "Groups" }));
+    await shot("disease-list", page.getByRole("table", { name: /^The list/ }));
+  }
+
+  await open("/go/demo/pass");
+  await shot("pass-list");
+  if (wanted("pass")) {
+    await open("/go/demo/pass");
+    await page.getByRole("checkbox", { name: "Creek Block" }).check();
+    await page.getByLabel("Name on the label").fill("Demo product (invented)");
+    await page.getByLabel("Rate", { exact: true }).fill("6.4");
+    await page.getByLabel("Unit of the rate").selectOption({ label: "fl oz (volume)" });
+    await page.getByRole("button", { name: "Add a setback" }).click();
+    await page.getByLabel("Distance", { exact: true }).fill("50");
+    await page.getByLabel("Spray (water and product)").fill("40");
+    await page.getByLabel("Tank holds").fill("25");
+    await shot("pass-form", page.getByLabel("Rate", { exact: true }));
+    await page.getByRole("button", { name: "Work it out" }).click();
+    await page.getByRole("heading", { level: 2, name: "What to measure out" }).waitFor();
+    await page.waitForTimeout(600);
+    await shot("pass");
+    await shot("pass-tanks", page.getByRole("heading", { level: 2, name: "Checks" }));
+  }
+
+  await open("/go/demo/papers?view=finds");
+  await shot("papers");
+  await page.getByRole("table", { name: /^Finds/ }).getByRole("row").nth(1).getByRole("button").click();
+  await page.getByRole("heading", { level: 2, name: /^Revisions of/ }).waitFor();
+  await shot("papers-revisions", page.getByRole("heading", { level: 2, name: /^Revisions of/ }));
+  await page.goto("/");
+  await context.close();
+  if (faults.length > 0) console.error(`${size}: ${faults.join("\n")}`);
+}
+console.log(resolve(folder));
