@@ -158,6 +158,7 @@ type run struct {
 	label       []int32 // per sorted point: a cell, root of its cluster, or -1
 	contested   []contest
 	near        []int32 // scratch
+	rivals      []int32 // scratch
 }
 
 // contest is a point with equally near core points of several clusters.
@@ -357,7 +358,7 @@ func (r *run) labelBorder(k, own int32, around []int32) error {
 		compared += int(d.cores)
 	}
 	r.label[k] = -1
-	var rivals []int32
+	rivals := r.rivals[:0]
 	for _, n := range keep {
 		root := r.root(n)
 		if root == r.label[k] || slices.Contains(rivals, root) || !r.holds(&r.cells[n], p, equalTo(best)) {
@@ -370,8 +371,9 @@ func (r *run) labelBorder(k, own int32, around []int32) error {
 		compared += int(r.cells[n].cores)
 	}
 	if len(rivals) > 1 {
-		r.contested = append(r.contested, contest{k, rivals})
+		r.contested = append(r.contested, contest{k, slices.Clone(rivals)})
 	}
+	r.rivals = rivals
 	return r.spend(compared)
 }
 
