@@ -9,6 +9,7 @@ import (
 	"unicode/utf8"
 
 	"caneward/blocks/fault"
+	"caneward/blocks/intake"
 	"caneward/blocks/words"
 	"caneward/geo/wire"
 	"caneward/records"
@@ -23,8 +24,6 @@ var (
 	whyTooLong   = words.New("web-why-too-long", "The reason may have at most {most} characters of text.", "El motivo puede tener como máximo {most} caracteres de texto.")
 	whyNoText    = words.New("web-why-no-text", "The reason must be a text.", "El motivo debe ser un texto.")
 	shapeRefused = words.New("web-feature-refused", "This feature cannot be taken; see below.", "Este elemento no se puede tomar; véase abajo.")
-	notReadable  = words.New("web-feature-unreadable", "This is not a GeoJSON feature that can be read; see below.", "Esto no es un elemento GeoJSON que se pueda leer; véase abajo.")
-	featureLarge = words.New("web-feature-too-large", "This feature is over a limit; see below.", "Este elemento supera un límite; véase abajo.")
 )
 
 // whyMost bounds a reason, in characters.
@@ -33,73 +32,6 @@ const whyMost = 500
 // ownMembers are what this server adds to a feature; a client may send them
 // back as it got them.
 var ownMembers = map[string]bool{"revision": true, "etag": true, "at": true, "by": true, "deleted": true, "links": true, "collection": true}
-
-// wireWords says in words which rule of GeoJSON a feature breaks, and the kind
-// of refusal it is.
-var wireWords = map[wire.Rule]struct {
-	kind fault.Kind
-	text words.Message
-}{
-	wire.RuleSyntax:       {fault.Malformed, words.New("web-wire-syntax", "This is not JSON.", "Esto no es JSON.")},
-	wire.RuleEncoding:     {fault.Malformed, words.New("web-wire-encoding", "This is not UTF-8 text.", "Esto no es texto UTF-8.")},
-	wire.RuleTruncated:    {fault.Malformed, words.New("web-wire-truncated", "The JSON ends in the middle.", "El JSON termina a la mitad.")},
-	wire.RuleTrailing:     {fault.Malformed, words.New("web-wire-trailing", "Something follows the end of the JSON.", "Hay algo después del final del JSON.")},
-	wire.RuleNothing:      {fault.Malformed, words.New("web-wire-nothing", "There is nothing here.", "Aquí no hay nada.")},
-	wire.RuleDepth:        {fault.TooLarge, words.New("web-wire-depth", "The JSON is nested deeper than {limit} levels.", "El JSON está anidado a más de {limit} niveles.")},
-	wire.RuleBytes:        {fault.TooLarge, words.New("web-wire-bytes", "There are more than {limit} bytes.", "Hay más de {limit} bytes.")},
-	wire.RuleFeatures:     {fault.TooLarge, words.New("web-wire-features", "There are more than {limit} features.", "Hay más de {limit} elementos.")},
-	wire.RuleVertices:     {fault.TooLarge, words.New("web-wire-vertices", "There are more than {limit} positions.", "Hay más de {limit} posiciones.")},
-	wire.RuleDuplicateKey: {fault.Invalid, words.New("web-wire-duplicate-key", "The name {got} stands twice in one object.", "El nombre {got} aparece dos veces en un objeto.")},
-	wire.RuleObject:       {fault.Invalid, words.New("web-wire-object", "An object must stand here.", "Aquí debe haber un objeto.")},
-	wire.RuleArray:        {fault.Invalid, words.New("web-wire-array", "An array must stand here.", "Aquí debe haber una lista.")},
-	wire.RuleType:         {fault.Invalid, words.New("web-wire-type", "The type {got} does not belong here.", "El tipo {got} no corresponde aquí.")},
-	wire.RuleMember:       {fault.Invalid, words.New("web-wire-member", "A member that must be there is missing.", "Falta un miembro que debe estar.")},
-	wire.RuleID:           {fault.Invalid, words.New("web-wire-id", "The id is neither a text nor a number.", "El id no es ni texto ni número.")},
-	wire.RuleEmpty:        {fault.Invalid, words.New("web-wire-empty", "The coordinates hold no position.", "Las coordenadas no contienen ninguna posición.")},
-	wire.RulePosition:     {fault.Invalid, words.New("web-wire-position", "A position is two to four numbers: longitude, latitude, height, time.", "Una posición son de dos a cuatro números: longitud, latitud, altura, tiempo.")},
-	wire.RuleNumber:       {fault.Invalid, words.New("web-wire-number", "A number must stand here, not {got}.", "Aquí debe haber un número, no {got}.")},
-	wire.RuleOverflow:     {fault.Invalid, words.New("web-wire-overflow", "The number {got} is too large.", "El número {got} es demasiado grande.")},
-	wire.RuleLongitude:    {fault.Invalid, words.New("web-wire-longitude", "The longitude {got} lies beyond 180 degrees.", "La longitud {got} está más allá de 180 grados.")},
-	wire.RuleLatitude:     {fault.Invalid, words.New("web-wire-latitude", "The latitude {got} lies beyond 90 degrees.", "La latitud {got} está más allá de 90 grados.")},
-	wire.RuleShortLine:    {fault.Invalid, words.New("web-wire-short-line", "A line needs two positions.", "Una línea necesita dos posiciones.")},
-	wire.RuleShortRing:    {fault.Invalid, words.New("web-wire-short-ring", "A ring needs four positions, the last equal to the first.", "Un anillo necesita cuatro posiciones, la última igual a la primera.")},
-	wire.RuleUnclosed:     {fault.Invalid, words.New("web-wire-unclosed", "The ring is not closed: its last position is not its first.", "El anillo no está cerrado: su última posición no es la primera.")},
-	wire.RuleCount:        {fault.Invalid, words.New("web-wire-count", "Heights or times do not match the positions.", "Las alturas o los tiempos no corresponden a las posiciones.")},
-	wire.RuleShape:        {fault.Invalid, words.New("web-wire-shape", "This shape cannot be read.", "Esta forma no se puede leer.")},
-}
-
-// wireFault puts a decoder's error into words. Anything else goes on as it is.
-func wireFault(err error) error {
-	e, ok := wire.As(err)
-	if !ok {
-		return err
-	}
-	said, known := wireWords[e.Rule]
-	if !known {
-		return err
-	}
-	number := func(n int) *int {
-		if n == 0 {
-			return nil
-		}
-		return &n
-	}
-	d := fault.Detail{
-		Text: said.text.With(words.Args{"got": e.Got, "limit": e.Limit}), Field: e.Path,
-		Part: number(e.Part), Ring: number(e.Ring), Vertex: number(e.Vertex), At: e.At, Line: number(e.Line),
-	}
-	if e.Byte >= 0 {
-		d.Byte = fault.P(e.Byte)
-	}
-	head := shapeRefused
-	switch said.kind {
-	case fault.Malformed:
-		head = notReadable
-	case fault.TooLarge:
-		head = featureLarge
-	}
-	return fault.Wrap(said.kind, err, head.Plain(), d)
-}
 
 // decoded is a feature as a client sent it.
 type decoded struct {
@@ -112,7 +44,10 @@ type decoded struct {
 func decodeFeature(data []byte, id records.ID) (decoded, error) {
 	f, err := wire.DecodeFeature(data, wire.Limits{})
 	if err != nil {
-		return decoded{}, wireFault(err)
+		if refusal := intake.Refusal(err); refusal != nil {
+			return decoded{}, refusal
+		}
+		return decoded{}, err
 	}
 	var details []fault.Detail
 	add := func(field string, text words.Text, fix words.Text) {

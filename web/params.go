@@ -38,8 +38,9 @@ func parseBBox(text string) ([]geo.Box, error) {
 	}
 	n := make([]float64, len(parts))
 	for i, p := range parts {
-		v, err := strconv.ParseFloat(strings.TrimSpace(p), 64)
-		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+		p = strings.TrimSpace(p)
+		v, err := strconv.ParseFloat(p, 64)
+		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) || strings.Trim(p, "0123456789+-.eE") != "" {
 			return nil, refused
 		}
 		n[i] = v

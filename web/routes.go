@@ -186,7 +186,18 @@ func (s *Server) itemRoutes() []route {
 }
 
 func (s *Server) workRoutes() []route {
+	asked := func(schema string) *body { return &body{types: []string{typeJSON}, schema: schema} }
 	return []route{
+		{method: "POST", pattern: atFarm + "/treated-area", id: "treatedArea", summary: "A draft pass worked out; nothing stored", needs: farm, right: people.Read, long: true, handle: s.treatedArea,
+			body: asked("treatedAreaAsk"), replies: okJSON("treatedArea", "areas, totals, tank sheet and checks")},
+		{method: "POST", pattern: atFarm + "/hot-spots", id: "hotSpots", summary: "Groups of finds with their evidence; nothing stored", needs: farm, right: people.Read, long: true, handle: s.hotSpots,
+			body: asked("hotSpotsAsk"), replies: okJSON("hotSpots", "groups, windows, runs and the list")},
+		{method: "POST", pattern: atFarm + "/layout", id: "layout", summary: "Rows and plants that fit an outline; nothing stored", needs: farm, right: people.Read, long: true, handle: s.layout,
+			body: asked("layoutAsk"), replies: okJSON("layout", "the rows")},
+		{method: "POST", pattern: atFarm + "/imports", id: "proposeImport", summary: "What a file holds; nothing stored", needs: farm, right: people.Import, long: true, handle: s.proposeImport,
+			body: &body{types: []string{typeForm}, schema: "importForm", large: true}, replies: okJSON("proposal", "features, notices and questions; no id where nothing can be stored"), refuses: []int{422}},
+		{method: "POST", pattern: atFarm + "/imports/{import}", id: "storeImport", summary: "Store what was agreed of a proposal", needs: farm, right: people.Import, handle: s.storeImport,
+			body: asked("importTake"), replies: okJSON("outcomes", "one outcome a feature, each on its own"), refuses: []int{404, 422, 507}},
 		{method: "GET", pattern: atFarm + "/tiles/{layer}/{z}/{x}/{y}.mvt", id: "tile", summary: "A vector tile", needs: farm, right: people.Read, handle: s.tile,
 			headers: []string{"If-None-Match"}, replies: []reply{{200, []string{"application/vnd.mapbox-vector-tile"}, "binary", "the tile"}, {204, nil, "", "nothing is here"}, {304, nil, "", "it has not changed"}}},
 		{method: "GET", pattern: atFarm + "/reports/{name:[a-z0-9-]+}.{form:[a-z]+}", id: "report", summary: "A report", needs: farm, right: people.Read, handle: s.report,

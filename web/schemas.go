@@ -62,8 +62,10 @@ func schemas() object {
 			})),
 		}),
 	}
-	for name, o := range recordSchemas() {
-		all[name] = o
+	for _, more := range []object{recordSchemas(), workSchemas()} {
+		for name, o := range more {
+			all[name] = o
+		}
 	}
 	return all
 }
@@ -92,5 +94,44 @@ func recordSchemas() object {
 		"changesSince": shape([]string{"changes", "sequence", "more"}, object{"sequence": whole, "more": truth, "changes": list(shape(nil, object{
 			"sequence": whole, "kind": ref("kind"), "id": ref("id"), "revision": whole, "deleted": truth, "record": ref("feature"),
 		}))}),
+	}
+}
+
+// workSchemas name the outer members; what stands inside them is told by the
+// packages that make them.
+func workSchemas() object {
+	ground := ref("geometry")
+	return object{
+		"amount": shape([]string{"value", "unit"}, object{"value": number, "unit": text("as on the label: fl_oz, oz_wt, gal, L, kg")}),
+		"treatedAreaAsk": shape(nil, object{
+			"blocks": list(ref("id")), "rows": object{"type": "object", "additionalProperties": list(whole)}, "area": ground, "pattern": text("broadcast, band, spot, drench or alternate-middles"),
+			"band_width_m": number, "sides": whole, "setbacks": list(ref("any")), "wind_from_deg": number, "products": list(ref("any")), "carrier": ref("any"), "tank": ref("amount"), "start": text("RFC 3339"), "harvest_on": text("a date"),
+		}),
+		"treatedArea": shape([]string{"areas", "checks"}, object{
+			"areas": object{"type": "object", "additionalProperties": number}, "treated": ground, "withheld": ground, "row_length_m": object{"type": "number", "nullable": true}, "plants": object{"type": "integer", "nullable": true},
+			"distances": list(ref("any")), "totals": list(ref("any")), "carrier": object{"nullable": true, "allOf": []object{ref("amount")}}, "tanks": object{"type": "object", "nullable": true},
+			"checks": list(shape([]string{"rule", "answer", "why"}, object{"rule": text("what was looked at"), "answer": object{"type": "string", "enum": []string{"ok", "caution", "stop"}}, "why": text("in words"), "source": text("where the rule stands")})),
+		}),
+		"hotSpotsAsk": shape([]string{"block"}, object{
+			"block": ref("id"), "causes": list(text("a cause")), "states": list(text("a state")), "along_m": number, "across_m": number, "min_finds": whole, "gap_plants": whole, "margin_plants": whole, "inspect_rows": whole, "scan": ref("any"),
+		}),
+		"hotSpots": shape([]string{"inspected", "infected", "groups", "list"}, object{
+			"inspected": whole, "infected": whole, "groups": list(ref("any")), "isolated": list(ref("any")), "labels": list(whole), "scan": list(ref("any")), "runs": list(ref("any")),
+			"list": object{"type": "object", "additionalProperties": list(ref("any"))}, "why_no_p": object{"type": "string", "nullable": true}, "cautions": list(text("a caution")),
+		}),
+		"layoutAsk": shape([]string{"row_spacing_m", "plant_spacing_m"}, object{
+			"outline": ground, "block": ref("id"), "row_spacing_m": number, "plant_spacing_m": number, "bearing_deg": number, "headland_m": number,
+			"first_row_side": object{"type": "string", "enum": []string{"left", "right"}}, "first_plant_end": object{"type": "string", "enum": []string{"start", "end"}},
+		}),
+		"layout": shape([]string{"rows", "plants", "each"}, object{"rows": whole, "row_length_m": number, "plants": whole, "planted_m2": number, "outline_m2": number, "bearing_deg": number,
+			"each": list(shape(nil, object{"number": whole, "length_m": number, "plants": whole, "parts": list(ref("any2"))}))}),
+		"any2":       object{"type": "array", "items": object{}},
+		"importForm": shape([]string{"file", "kind"}, object{"file": ref("binary"), "kind": object{"type": "string", "enum": importKinds}, "zone": text("IANA time zone of times that carry none")}),
+		"proposal": shape([]string{"outcome", "features"}, object{
+			"id": ref("id"), "expires_at": text("when it is forgotten"), "kind": ref("kind"), "outcome": object{"type": "string", "enum": []string{"accept", "repair", "ask"}}, "format": text("of the file"),
+			"features": list(shape(nil, object{"number": whole, "id": ref("id"), "name": text("as the file has it"), "feature": ref("feature"), "overlaps": list(ref("any"))})),
+			"blocks":   list(ref("any")), "tracks": list(ref("any")), "points": list(ref("any")), "other": ref("any"), "notices": list(ref("any")), "errors": list(ref("any")), "questions": list(ref("any")),
+		}),
+		"importTake": shape([]string{"take"}, object{"take": list(shape([]string{"number"}, object{"number": whole, "properties": ref("any")})), "why": text("the reason")}),
 	}
 }

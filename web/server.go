@@ -5,6 +5,7 @@ package web
 
 import (
 	"context"
+	"crypto/rand"
 	"crypto/tls"
 	"errors"
 	"fmt"
@@ -13,6 +14,7 @@ import (
 	"net"
 	"net/http"
 	"net/url"
+	"runtime"
 	"strings"
 	"time"
 
@@ -95,6 +97,9 @@ type Server struct {
 	signIns   *signInLimits
 	metrics   *metrics
 	extents   *extents
+	proposals *proposals
+	ids       *records.IDs
+	heavy     chan struct{} // a place for each analysis that may run at once
 	page      *page
 	described map[string][]byte
 }
@@ -111,7 +116,8 @@ func New(c Config) (*Server, error) {
 		c.Now = time.Now
 	}
 	c.Limits = c.Limits.filled()
-	s := &Server{Config: c, metrics: newMetrics(), extents: newExtents()}
+	s := &Server{Config: c, metrics: newMetrics(), extents: newExtents(), proposals: newProposals(c.Now),
+		ids: records.NewIDs(c.Now, rand.Reader), heavy: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)-1))}
 	if c.PublicURL != "" {
 		u, err := url.Parse(strings.TrimSuffix(c.PublicURL, "/"))
 		if err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || u.RawQuery != "" || u.Fragment != "" {

@@ -111,7 +111,8 @@ func (t *tries) forget(now time.Time) {
 	t.failed = t.failed[i:]
 }
 
-// sweep drops what no longer counts once there are many keys.
+// sweep drops, once there are many keys, what no longer counts, and then others
+// until half are left, so that it is seldom done.
 func (l *signInLimits) sweep(now time.Time) {
 	if len(l.tries) < signInKeys {
 		return
@@ -122,7 +123,7 @@ func (l *signInLimits) sweep(now time.Time) {
 		}
 	}
 	for key, t := range l.tries {
-		if len(l.tries) < signInKeys {
+		if len(l.tries) < signInKeys/2 {
 			return
 		}
 		if t.running == 0 {

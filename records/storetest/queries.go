@@ -173,7 +173,7 @@ func testBoxes(t *testing.T, s Store) {
 func testManyInBox(t *testing.T, s Store) {
 	farm(t, s, "f")
 	g := ids(23)
-	const side = 80 // side * side records on a grid of whole degrees / 10
+	const side = 100 // side * side records on a grid of whole degrees / 10
 	var batch []records.Write
 	for x := range side {
 		for y := range side {
@@ -187,11 +187,11 @@ func testManyInBox(t *testing.T, s Store) {
 			q    records.Query
 			want int
 		}{
-			{"all", records.Query{Box: box(-1, -1, 9, 9)}, side * side},
-			{"all of the grid, edges included", records.Query{Box: box(0, 0, 7.9, 7.9)}, side * side},
-			{"most", records.Query{Box: box(0, 0, 7.85, 7.85)}, 79 * 79},
+			{"all", records.Query{Box: box(-1, -1, 11, 11)}, side * side},
+			{"all of the grid, edges included", records.Query{Box: box(0, 0, 9.9, 9.9)}, side * side},
+			{"most", records.Query{Box: box(0, 0, 9.85, 9.85)}, 99 * 99},
 			{"few", records.Query{Box: box(0.95, 0.95, 2, 2)}, 11 * 11},
-			{"most of one parity", records.Query{Box: box(0, 0, 7.9, 7.9), Equal: map[string]string{"parity": "1"}}, side * side / 2},
+			{"most of one parity", records.Query{Box: box(0, 0, 9.9, 9.9), Equal: map[string]string{"parity": "1"}}, side * side / 2},
 		} {
 			n, err := r.Count(records.Finds, c.q)
 			if n != c.want || err != nil {

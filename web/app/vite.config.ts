@@ -1,4 +1,4 @@
-import { defineConfig } from "vite";
+import { defineConfig } from "vitest/config";
 
 export default defineConfig({
   base: "/",
@@ -13,5 +13,6 @@ export default defineConfig({
     assetsInlineLimit: 0,
     modulePreload: { polyfill: false },
   },
+  test: { include: ["src/**/*.spec.{ts,tsx}"], setupFiles: ["src/i18n/all.ts"] },
   server: { proxy: { "^/(farms|sessions|base|healthz)": "http://127.0.0.1:8080" } },
 });

@@ -3,14 +3,15 @@ import { FarmFigures } from "./api/figures";
 import { Client, type Net, Sessions } from "./api/client";
 import { language, moment } from "./i18n";
 import { DrawnMap } from "./map/olmap";
-import { type Address, placeNames, readAddress, writeAddress } from "./model/address";
+import { type Address, type PlaceName, placeNames, readAddress, writeAddress } from "./model/address";
 import { Farm, type FarmInfo, type Who } from "./model/farm";
 import { useFeed } from "./screens/feed";
-import type { Go } from "./screens/place";
-import { places } from "./screens/places";
+import type { Go, Place } from "./screens/place";
+import { loadPlace, placeNow } from "./screens/places";
 import { ActionBar } from "./ui/action";
 import { useRecords, useSignal, useText, useUnits } from "./ui/hooks";
 import { MapKey } from "./ui/key";
+import { MapBarPlace, mapBarUsed } from "./ui/mapbar";
 import { ProblemNote } from "./ui/notes";
 import { SaidLine } from "./ui/undo";
 import { readBaseMap } from "./api/basemap";
@@ -164,14 +165,16 @@ function Frame({ net, info, who, address, go, goFarm, signOut }: FrameProps) {
   useEffect(() => {
     sheet.current?.scrollTo(0, 0);
   }, [address.place, address.view, address.block]);
-  useFeed(farm, figures, map, address.season);
+  const drawing = useSignal(mapBarUsed);
+  useEffect(() => setHeight(drawing ? "low" : "half"), [drawing]);
+  useFeed(farm, figures, map, address);
   useEffect(() => {
     if (!map) return;
     // Without a base map the outlines on white are the map.
     readBaseMap(net).then((base) => map.setBase(base), () => map.setBase(null));
   }, [net, map]);
 
-  const place = places.find((p) => p.name === address.place) ?? places[0]!;
+  const [place, failure, again] = usePlace(address.place);
   return (
     <div class={`frame sheet-${height}`} ref={(el) => el?.style.setProperty("--sheet-width", `${width}px`)}>
       {info.invented && (
@@ -182,17 +185,41 @@ function Frame({ net, info, who, address, go, goFarm, signOut }: FrameProps) {
       <TopLine info={info} who={who} address={address} go={go} goFarm={goFarm} signOut={signOut} />
       <section class="map-side" aria-label={t("core-map")}>
         <div class="map" ref={target} tabIndex={0} role="application" aria-label={t("core-map-keys")} />
+        <MapBarPlace />
         {map && <MapTools map={map} farm={farm} address={address} />}
       </section>
       <Splitter width={width} setWidth={setWidth} />
       <main class="sheet" ref={sheet}>
         <SheetHandle height={height} setHeight={setHeight} />
-        <div class="sheet-content">{map && <place.Sheet farm={farm} api={api} figures={figures} map={map} address={address} go={go} />}</div>
-        <SaidLine />
-        <ActionBar />
+        <div class="sheet-content">{failure ? (
+            <ProblemNote problem={failure} onRetry={again} />
+          ) : map && place ? (
+            <place.Sheet farm={farm} api={api} figures={figures} map={map} address={address} go={go} />
+          ) : (
+            <p>{t("core-loading")}</p>
+          )}</div>
+        <div class="sheet-foot">
+          <SaidLine />
+          <ActionBar />
+        </div>
       </main>
     </div>
   );
+}
+
+/** The place by name, fetched the first time; what went wrong; and how to try again. */
+function usePlace(name: PlaceName): [Place | undefined, unknown, () => void] {
+  const [, redraw] = useState(0);
+  const [failure, setFailure] = useState<unknown>(null);
+  const load = useCallback(() => {
+    setFailure(null);
+    loadPlace(name).then(() => redraw((n) => n + 1), setFailure);
+  }, [name]);
+  useEffect(() => {
+    if (!placeNow(name)) load();
+    else setFailure(null);
+  }, [name, load]);
+  return [placeNow(name), failure, load];
 }
 
 function TopLine({ info, who, address, go, goFarm, signOut }: Omit<FrameProps, "net">) {
@@ -214,7 +241,7 @@ function TopLine({ info, who, address, go, goFarm, signOut }: Omit<FrameProps, "
             ))}
           </select>
         ) : (
-          <strong>{info.name}</strong>
+          <strong title={info.name}>{info.name}</strong>
         )}
         {count > 0 && <span class="waiting">{t("core-waiting", { n: count })}</span>}
         <button type="button" class="top-more" aria-expanded={open} aria-controls="top-settings" onClick={() => setOpen(!open)}>
@@ -248,8 +275,8 @@ function TopLine({ info, who, address, go, goFarm, signOut }: Omit<FrameProps, "
         </select>
         <LanguageChoice />
         <UnitsChoice />
-        <span class="person">
-          {who.person.display || who.person.name}, {t(`core-role-${info.role}`)}
+        <span class="person" title={t(`core-role-${info.role}`)}>
+          {who.person.display || who.person.name}
         </span>
         <button type="button" onClick={signOut}>
           {t("core-sign-out")}

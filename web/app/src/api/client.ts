@@ -2,7 +2,7 @@ import type { Geometry } from "../geo/position";
 import { language, t } from "../i18n";
 import type { Feature, Kind, Stored } from "../model/kinds";
 import type { RecordSource, Who } from "../model/farm";
-import { Problem, problemOf } from "./problem";
+import { Problem, type ProblemItem, problemOf } from "./problem";
 
 /** A network with one bar gets this long before the page says so. */
 export const timeoutMs = 20_000;
@@ -206,10 +206,40 @@ export interface LayoutAsk {
   readonly first_plant_end?: string;
 }
 
-/** An import as proposed; nothing is stored until it is agreed. Shape: testdata/cases/README. */
-export interface Proposal {
+/** Something said about a file: a notice, an error, a question. Numbers count from 1. */
+export interface Said {
+  readonly message: string;
+  readonly fix?: string;
+  readonly key: string;
+  readonly at: Omit<ProblemItem, "detail" | "key" | "fix">;
+}
+
+/** One feature of a file that can be taken; `number` names it when it is agreed to. */
+export interface Proposed {
+  readonly number: number;
   readonly id: string;
-  readonly [more: string]: Json;
+  readonly name: string;
+  readonly feature: Feature;
+  readonly overlaps: readonly { readonly block: string; readonly name: string; readonly area_m2: number }[];
+}
+
+/** An import as proposed; nothing is stored until it is agreed. Files of which nothing can be taken come as a Problem. */
+export interface Proposal {
+  /** Missing when there are questions first. */
+  readonly id?: string;
+  readonly outcome: "accept" | "repair" | "ask";
+  readonly format?: string;
+  readonly features: readonly Proposed[];
+  /** In the order of the features, when they are taken as blocks. */
+  readonly blocks: readonly { readonly area_m2: number; readonly parts: number; readonly holes: number }[];
+  readonly notices: readonly Said[];
+  readonly questions: readonly Said[];
+}
+
+/** What is agreed to: features by number, with properties to set over the file's. */
+export interface Taken {
+  readonly number: number;
+  readonly properties: Readonly<Record<string, unknown>>;
 }
 
 /** Everything of one farm that goes over the net. */
@@ -321,8 +351,9 @@ export class Client implements RecordSource {
     return this.net.json<Proposal>(this.path("imports"), { timeoutMs: 120_000, ...options, method: "POST", body: form });
   }
 
-  storeImport<T>(id: string, agreed: Json, options: Options = {}): Promise<T> {
-    return this.net.post<T>(this.path(`imports/${encodeURIComponent(id)}`), agreed, options);
+  /** Stores what was agreed; safe to repeat. */
+  storeImport(id: string, take: readonly Taken[], options: Options = {}): Promise<{ outcomes: Outcome[]; sequence: number }> {
+    return this.net.post(this.path(`imports/${encodeURIComponent(id)}`), { take }, options);
   }
 
   /** The address of a report, for a link. */

@@ -1,22 +1,27 @@
 import { kept, type Signal } from "../model/signal";
-import type { Entry } from "./area";
+import type { Area, Entry } from "./area";
 import { core } from "./core";
-import { disease } from "./disease";
-import { ground } from "./ground";
-import { papers } from "./papers";
-import { pass } from "./pass";
-import { walk } from "./walk";
+import type { disease } from "./disease";
+import type { ground } from "./ground";
+import type { papers } from "./papers";
+import type { pass } from "./pass";
+import type { walk } from "./walk";
 
 export const languages = ["en", "es"] as const;
 export type Language = (typeof languages)[number];
 
-const catalogue = {
-  en: { ...core.en, ...ground.en, ...walk.en, ...disease.en, ...pass.en, ...papers.en },
-  es: { ...core.es, ...ground.es, ...walk.es, ...disease.es, ...pass.es, ...papers.es },
-} satisfies Record<Language, Record<string, Entry>>;
+type Keys<A> = A extends Area<infer K> ? K : never;
 
 /** A key of the catalogue. Every key starts with its area: "ground-", "walk-" … */
-export type Key = keyof (typeof catalogue)["en"];
+export type Key = Keys<typeof core> | Keys<typeof ground> | Keys<typeof walk> | Keys<typeof disease> | Keys<typeof pass> | Keys<typeof papers>;
+
+const catalogue: Record<Language, Record<string, Entry>> = { en: { ...core.en }, es: { ...core.es } };
+
+/** Enters the texts of an area; a place's texts come with the place (screens/places.ts). */
+export function enter(texts: Area<string>): void {
+  Object.assign(catalogue.en, texts.en);
+  Object.assign(catalogue.es, texts.es);
+}
 
 export type Args = Readonly<Record<string, string | number>>;
 
@@ -41,7 +46,7 @@ export function locale(of: Language = language.get()): string {
  * meant. `args.n` chooses the plural form.
  */
 export function t(key: Key, args: Args = {}, of: Language = language.get()): string {
-  const entry: Entry = catalogue[of][key];
+  const entry = catalogue[of][key] ?? key;
   const text = typeof entry === "string" ? entry : entry[form(args, of)];
   return text.replace(/\{(\w+)\}/g, (whole, name: string) => {
     const v = args[name];

@@ -62,11 +62,15 @@ function polygon(c: Brush, xy: readonly number[]): void {
   c.closePath();
 }
 
-function cased(c: Brush, edge: number): void {
+function cased(c: Brush, edge: number, fill?: string): void {
   c.lineJoin = "round";
   c.strokeStyle = "#FFFFFF";
   c.lineWidth = edge + 2 * casingPx;
   c.stroke();
+  if (fill) {
+    c.fillStyle = fill;
+    c.fill();
+  }
   c.strokeStyle = "#000000";
   c.lineWidth = edge;
   c.stroke();
@@ -89,13 +93,10 @@ export function drawMark(c: Brush, look: MarkLook, sizePx: number): void {
   const outline = outlineOf(look.cause);
   path(c, outline, r);
   // A confirmed find of severity 0 would look hollow by its fill alone.
-  cased(c, confirmed ? edgePx * 2 : edgePx);
-  c.fillStyle = fill;
-  path(c, outline, r);
-  c.fill();
+  cased(c, confirmed ? edgePx * 2 : edgePx, fill);
   const low = outline === "triangle" ? r * 0.25 : 0;
   const dotted = look.state === "sampled";
-  if (look.severity !== undefined) writeDigit(c, look.severity, digit, r, low - (dotted ? r * 0.22 : 0));
+  if (look.severity !== undefined && look.state !== "refuted") writeDigit(c, look.severity, digit, r, low - (dotted ? r * 0.22 : 0));
   if (dotted) dot(c, r, look.severity === undefined ? low : low + r * 0.62);
   if (look.state === "refuted") {
     c.beginPath();

@@ -4,7 +4,7 @@ import type MapBrowserEvent from "ol/MapBrowserEvent";
 import View from "ol/View";
 import Attribution from "ol/control/Attribution";
 import ScaleLine from "ol/control/ScaleLine";
-import { boundingExtent } from "ol/extent";
+import { boundingExtent, createEmpty, extend, isEmpty } from "ol/extent";
 import type OlGeometry from "ol/geom/Geometry";
 import { circular } from "ol/geom/Polygon";
 import OlPoint from "ol/geom/Point";
@@ -15,6 +15,7 @@ import VectorSource from "ol/source/Vector";
 import XYZ from "ol/source/XYZ";
 import type Style from "ol/style/Style";
 import { boxOf } from "../geo/box";
+import { labelPlace } from "../geo/labelplace";
 import type { Box, Geometry, LineString, MultiPolygon, Point, Polygon, Position } from "../geo/position";
 import type {
   BaseMap,
@@ -38,6 +39,7 @@ import {
   blockLabel,
   blockStyle,
   defectStyle,
+  farBlockLabel,
   findStyle,
   hereStyles,
   overlayLabel,
@@ -49,11 +51,17 @@ import {
 
 const markPx = 18;
 const largeMarkPx = 26;
+// Where a pixel is more than this many metres, marks are drawn at their least
+// size, so that a block's finds stay apart.
+const smallMarkPx = 14;
+const smallMarksAbove = 0.5;
 const hitPx = 10;
 // Rows are drawn, and numbered, only where they stand this far apart on the
 // screen: 0.6 m a pixel puts rows of 3 m five pixels apart.
 const rowsBelowResolution = 0.9;
 const rowNumbersBelowResolution = 0.15;
+// Beyond this a block of an acre is narrower than its label.
+const farAbove = 0.45;
 const closest = 23;
 // What a farm without any shape shows: the continental United States.
 const noFarm: Box = [-124.7, 24.5, -66.9, 49.4];
@@ -86,6 +94,7 @@ export class DrawnMap implements FarmMap {
   #drawing: { leave(): void } | null = null;
   #fitted = false;
   #marks: readonly FindMark[] = [];
+  #blockShapes: readonly BlockShape[] = [];
 
   constructor(target: HTMLElement) {
     this.#map = new OlMap({
@@ -96,7 +105,8 @@ export class DrawnMap implements FarmMap {
     });
     this.#rows.setMaxResolution(rowsBelowResolution);
     this.#rows.setStyle((f, resolution) => (resolution < rowNumbersBelowResolution ? [rowStyle, f.get("style") as Style] : rowStyle));
-    for (const l of [this.#surroundings, this.#labels, this.#finds, this.#defects, this.#here]) l.setStyle((f) => f.get("style") as Style | Style[]);
+    this.#labels.setStyle((f, resolution) => f.get(resolution > farAbove && f.get("far") ? "far" : "style") as Style);
+    for (const l of [this.#surroundings, this.#defects, this.#here]) l.setStyle((f) => f.get("style") as Style | Style[]);
     this.#map.getView().fit(transformExtent(Array.from(noFarm), "EPSG:4326", "EPSG:3857"));
   }
 
@@ -124,7 +134,8 @@ export class DrawnMap implements FarmMap {
 
   setBlocks(blocks: readonly BlockShape[]): void {
     fill(this.#blocks, blocks, (b) => [b.id, b.geometry, null]);
-    fill(this.#labels, blocks, (b) => [b.id, b.geometry, blockLabel(b.name, b.figure)]);
+    this.#blockShapes = blocks;
+    this.#placeLabels();
     if (!this.#fitted && blocks.length > 0) this.fit();
   }
 
@@ -138,8 +149,25 @@ export class DrawnMap implements FarmMap {
 
   setFinds(finds: readonly FindMark[]): void {
     this.#marks = finds;
-    const px = this.#large ? largeMarkPx : markPx;
-    fill(this.#finds, finds, (f) => [f.id, { type: "Point", coordinates: f.at }, findStyle(f, px)]);
+    fill(this.#finds, finds, (f) => [f.id, { type: "Point", coordinates: f.at }, null]);
+    const marks = new Map(finds.map((f) => [f.id, f]));
+    this.#finds.setStyle((f, resolution) => {
+      const mark = marks.get(String(f.getId()));
+      return mark && findStyle(mark, this.#large ? largeMarkPx : resolution > smallMarksAbove ? smallMarkPx : markPx);
+    });
+    this.#placeLabels();
+  }
+
+  #placeLabels(): void {
+    const marks = this.#marks.map((f) => f.at);
+    fill(this.#labels, this.#blockShapes, (b) => {
+      const at = labelPlace(b.geometry, marks);
+      return [b.id, at ? { type: "Point", coordinates: at } : b.geometry, blockLabel(b.name, b.figure)];
+    });
+    for (const b of this.#blockShapes) {
+      const box = boxOf([b.geometry]);
+      if (box) source(this.#labels).getFeatureById(b.id)?.set("far", farBlockLabel(b.name, new OlPoint(toMapAt([(box[0] + box[2]) / 2, box[1]]))));
+    }
   }
 
   setLargeMarks(on: boolean): void {
@@ -237,13 +265,14 @@ export class DrawnMap implements FarmMap {
     if (!box) return;
     this.#fitted = true;
     const corners = [toMapAt([box[0], box[1]]), toMapAt([box[2], box[3]])];
-    this.#map.getView().fit(boundingExtent(corners), { padding: [64, 56, 56, 56], maxZoom: 20, size: this.#map.getSize() });
+    this.#map.getView().fit(boundingExtent(corners), { padding: [40, 40, 56, 80], maxZoom: 20, size: this.#map.getSize() });
   }
 
   #whole(): Box | null {
-    const shown = [this.#blocks, this.#surroundings].map(source).filter((s) => s.getFeatures().length > 0);
-    if (shown.length === 0) return null;
-    const [w, s, e, n] = transformExtent((shown[0] as VectorSource).getExtent()!, "EPSG:3857", "EPSG:4326");
+    const extent = createEmpty();
+    for (const l of [this.#blocks, this.#surroundings]) extend(extent, source(l).getExtent() ?? createEmpty());
+    if (isEmpty(extent)) return null;
+    const [w, s, e, n] = transformExtent(extent, "EPSG:3857", "EPSG:4326");
     return [w!, s!, e!, n!];
   }
 

@@ -21,9 +21,10 @@ import { fromMap, toMap } from "./project";
 import { gripStyle, sketchStyle, touchedGripStyle } from "./styles";
 
 // A thumb 18 px off a corner still grabs it; 10 px, the library's own, inserts
-// stray corners instead.
-const snapPx = 18;
-const grabPx = 24;
+// stray corners instead. A mouse is finer.
+const thumb = globalThis.matchMedia?.("(pointer: coarse)").matches ?? false;
+const snapPx = thumb ? 18 : 10;
+const grabPx = thumb ? 24 : 12;
 
 // Undo keeps this many states; an outline of 500 corners is about 20 kB each.
 const mostStates = 200;

@@ -1,3 +1,4 @@
+import type OlGeometry from "ol/geom/Geometry";
 import Fill from "ol/style/Fill";
 import Icon from "ol/style/Icon";
 import RegularShape from "ol/style/RegularShape";
@@ -46,6 +47,13 @@ export function blockLabel(name: string, figure: string | undefined): Style {
   return new Style({ text: label(figure ? `${name}\n${figure}` : name) });
 }
 
+/** Seen from afar a block has no room inside: its name hangs below the outline. */
+export function farBlockLabel(name: string, foot: OlGeometry): Style {
+  const text = label(name, 4);
+  text.setTextBaseline("top");
+  return new Style({ text, geometry: foot });
+}
+
 export const rowStyle = new Style({ stroke: new Stroke({ color: "#4A564F", width: 1 }) });
 
 export function rowLabel(number: number): Style {
@@ -61,8 +69,8 @@ export function rowLabel(number: number): Style {
 
 function pin(points: number, colour: string, angle = 0): Style[] {
   return [
-    new Style({ image: new RegularShape({ points, radius: 9, angle, fill: new Fill({ color: white }), stroke: new Stroke({ color: white, width: 5.5 }) }) }),
-    new Style({ image: new RegularShape({ points, radius: 9, angle, fill: new Fill({ color: colour }), stroke: new Stroke({ color: "#000", width: 1.5 }) }) }),
+    new Style({ image: new RegularShape({ points, radius: 9, angle, fill: new Fill({ color: white }), stroke: new Stroke({ color: white, width: 5.5 }), declutterMode: "obstacle" }) }),
+    new Style({ image: new RegularShape({ points, radius: 9, angle, fill: new Fill({ color: colour }), stroke: new Stroke({ color: "#000", width: 1.5 }), declutterMode: "obstacle" }) }),
   ];
 }
 

@@ -1,5 +1,6 @@
 import { useEffect } from "preact/hooks";
 import type { FarmMap, FindMark } from "../map/farmmap";
+import type { Address, PlaceName } from "../model/address";
 import type { Farm } from "../model/farm";
 import type { Stored } from "../model/kinds";
 import { inSeason } from "../model/season";
@@ -7,8 +8,12 @@ import { useRecords, useSignal, useUnits } from "../ui/hooks";
 import type { FarmFigures } from "../api/figures";
 import { area } from "../units";
 
-/** Keeps blocks, rows, surroundings and finds on the map as the farm's records change. */
-export function useFeed(farm: Farm, figures: FarmFigures, map: FarmMap | null, season: string | undefined): void {
+// Where the question is the ground itself or a spray on it, hundreds of finds
+// would hide it.
+const withFinds: readonly PlaceName[] = ["walk", "disease", "papers"];
+
+/** Keeps blocks, rows and surroundings on the map as the farm's records change, and finds where the place is about them. */
+export function useFeed(farm: Farm, figures: FarmFigures, map: FarmMap | null, { season, place }: Address): void {
   const blocks = useRecords(farm, "blocks").list;
   const rows = useRecords(farm, "rows").list;
   const measured = useSignal(figures.now).of;
@@ -39,8 +44,8 @@ export function useFeed(farm: Farm, figures: FarmFigures, map: FarmMap | null, s
     );
   }, [map, surroundings]);
   useEffect(() => {
-    map?.setFinds(findMarks(finds, removals, season, farm.info.zone));
-  }, [map, finds, removals, season, farm]);
+    map?.setFinds(withFinds.includes(place) ? findMarks(finds, removals, season, farm.info.zone) : []);
+  }, [map, finds, removals, season, place, farm]);
 }
 
 /** The marks of a season's finds. A find on a plant that a finished removal took out is a cross. */

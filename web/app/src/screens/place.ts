@@ -19,7 +19,8 @@ import type { Farm } from "../model/farm";
  *   signal, fetched anew by the frame after blocks or rows change.
  * - `map`: overlays, modes and picks; see map/farmmap.ts. Everything a place
  *   puts on the map it takes off when it leaves (return from useEffect). The
- *   frame draws blocks, rows, surroundings and finds itself.
+ *   frame draws blocks, rows and surroundings itself, and finds in Walk, Disease
+ *   and Papers. Tools of a drawing mode stand in <MapBar> (ui/mapbar.tsx).
  * - `go`: changes the address. Each change is a step that Back undoes; give
  *   `{ replace: true }` while typing. Undefined clears a part.
  * - `address`: block, season and view as they stand in the address. `view` is the

@@ -1,9 +1,57 @@
-import { disease } from "./disease";
-import { ground } from "./ground";
-import { papers } from "./papers";
-import { pass } from "./pass";
+import { enter } from "../i18n";
+import type { Area } from "../i18n/area";
+import type { PlaceName } from "../model/address";
 import type { Place } from "./place";
-import { walk } from "./walk";
 
-/** The five places, in the order the top line shows them. */
-export const places: readonly Place[] = [ground, walk, disease, pass, papers];
+interface Loaded {
+  readonly place: Place;
+  readonly texts: readonly Area<string>[];
+}
+
+// Each place comes as a file of its own, so that the first screen on a slow
+// network waits for no other. Causes of finds and states of passes are named in
+// the texts of Walk and Pass, wherever they show.
+const loaders: Record<PlaceName, () => Promise<Loaded>> = {
+  ground: async () => {
+    const [{ ground: place }, texts] = await Promise.all([import("./ground"), import("../i18n/ground")]);
+    return { place, texts: [texts.ground] };
+  },
+  walk: async () => {
+    const [{ walk: place }, texts] = await Promise.all([import("./walk"), import("../i18n/walk")]);
+    return { place, texts: [texts.walk] };
+  },
+  disease: async () => {
+    const [{ disease: place }, texts, walk] = await Promise.all([import("./disease"), import("../i18n/disease"), import("../i18n/walk")]);
+    return { place, texts: [texts.disease, walk.walk] };
+  },
+  pass: async () => {
+    const [{ pass: place }, texts] = await Promise.all([import("./pass"), import("../i18n/pass")]);
+    return { place, texts: [texts.pass] };
+  },
+  papers: async () => {
+    const [{ papers: place }, texts, walk, pass] = await Promise.all([
+      import("./papers"),
+      import("../i18n/papers"),
+      import("../i18n/walk"),
+      import("../i18n/pass"),
+    ]);
+    return { place, texts: [texts.papers, walk.walk, pass.pass] };
+  },
+};
+
+const loaded = new Map<PlaceName, Place>();
+
+/** The place, if it is here already. */
+export function placeNow(name: PlaceName): Place | undefined {
+  return loaded.get(name);
+}
+
+/** Fetches a place with its texts. */
+export async function loadPlace(name: PlaceName): Promise<Place> {
+  const here = loaded.get(name);
+  if (here) return here;
+  const { place, texts } = await loaders[name]();
+  for (const t of texts) enter(t);
+  loaded.set(name, place);
+  return place;
+}

@@ -63,7 +63,7 @@ export function ProblemNote(props: { problem: unknown; map?: FarmMap; fields?: r
       {shown.length > 0 && (
         <ul>
           {shown.map((e, i) => (
-            <Item key={i} item={e} map={map} />
+            <SaidItem key={i} item={e} map={map} />
           ))}
         </ul>
       )}
@@ -77,7 +77,8 @@ export function ProblemNote(props: { problem: unknown; map?: FarmMap; fields?: r
   );
 }
 
-function Item({ item, map }: { item: ProblemItem; map: FarmMap | undefined }) {
+/** One thing said with its place and what would mend it. */
+export function SaidItem({ item, map }: { item: ProblemItem; map: FarmMap | undefined }) {
   const t = useText();
   const numbered = (
     [

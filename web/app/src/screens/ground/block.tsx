@@ -52,8 +52,6 @@ export function BlockSheet({ farm, figures, block, go }: PlaceProps & { block: S
         <dt>{t("ground-area")}</dt>
         <dd>{measured ? <OutlineArea block={block} farm={farm} m2={measured.outline_m2} /> : "…"}</dd>
         <RowFigures farm={farm} block={block} measured={measured} />
-      </dl>
-      <dl class="figures">
         {said.map(([name, value]) => [<dt key={name}>{name}</dt>, <dd key={`${name} value`}>{value ?? <span class="soft">{t("core-not-said")}</span>}</dd>])}
       </dl>
       <ProblemNote problem={problem} />

@@ -39,7 +39,6 @@ export function GroundList({ farm, figures, map, go }: PlaceProps) {
               <th scope="col" class="num">
                 {t("ground-col-rows")}
               </th>
-              <th scope="col">{t("ground-col-crop")}</th>
             </tr>
           </thead>
           <tbody>
@@ -59,10 +58,10 @@ export function GroundList({ farm, figures, map, go }: PlaceProps) {
                     >
                       {p.name}
                     </button>
+                    <div class="soft under">{[p.cultivar, p.crop && named("ground-crop-", p.crop)].filter(Boolean).join(", ")}</div>
                   </th>
                   <td class="num">{m2 === undefined ? "…" : area(m2)}</td>
                   <td class="num">{rowsOf.get(b.id) ?? 0}</td>
-                  <td>{[p.cultivar, p.crop && named("ground-crop-", p.crop)].filter(Boolean).join(", ")}</td>
                 </tr>
               );
             })}
@@ -73,7 +72,6 @@ export function GroundList({ farm, figures, map, go }: PlaceProps) {
                 <th scope="row">{t("ground-total")}</th>
                 <td class="num">{area(total)}</td>
                 <td class="num">{rows.length}</td>
-                <td />
               </tr>
             </tfoot>
           )}

@@ -10,6 +10,7 @@ import { uuid7 } from "../../model/uuid7";
 import { MainAction } from "../../ui/action";
 import { Check, Choice, TextArea, TextField } from "../../ui/form";
 import { useText } from "../../ui/hooks";
+import { MapBar } from "../../ui/mapbar";
 import { Caution, faultOf, ProblemNote } from "../../ui/notes";
 import { say } from "../../ui/undo";
 import type { PlaceProps } from "../place";
@@ -172,12 +173,12 @@ function PointEditor({ map, start, onPoint }: { map: FarmMap; start: Point | nul
         <button type="button" onClick={use}>
           {t("ground-place-use")}
         </button>
-        {point && (
-          <button type="button" onClick={() => mode.current?.set(null)}>
-            {t("ground-line-again")}
-          </button>
-        )}
       </div>
+      <MapBar>
+        <button type="button" disabled={!point} onClick={() => mode.current?.set(null)}>
+          {t("ground-line-again")}
+        </button>
+      </MapBar>
     </fieldset>
   );
 }
@@ -207,7 +208,7 @@ function LineEditor({ map, start, onLine }: { map: FarmMap; start: LineString | 
     <fieldset>
       <legend>{t("ground-outline")}</legend>
       <p>{t("ground-line-draw")}</p>
-      <div class="buttons">
+      <MapBar>
         {line ? (
           <button type="button" onClick={() => mode.current?.set(null)}>
             {t("ground-line-again")}
@@ -222,7 +223,7 @@ function LineEditor({ map, start, onLine }: { map: FarmMap; start: LineString | 
             </button>
           </>
         )}
-      </div>
+      </MapBar>
       <details>
         <summary>{t("ground-type-corners")}</summary>
         <TextArea label={t("ground-corners-label")} value={text ?? writeLine(line)} onValue={setText} fault={fault} />

@@ -1,10 +1,11 @@
 import { useEffect, useRef, useState } from "preact/hooks";
 import { readCorners, writeCorners } from "../../geo/cornertext";
-import type { MultiPolygon, Polygon } from "../../geo/position";
+import type { MultiPolygon, Polygon, Position } from "../../geo/position";
 import { selfCrossing } from "../../geo/ring";
 import type { FarmMap, OutlineDraft, OutlineMode } from "../../map/farmmap";
 import { TextArea } from "../../ui/form";
 import { useText, useUnits } from "../../ui/hooks";
+import { MapBar } from "../../ui/mapbar";
 import { Mark } from "../../ui/notes";
 import { area } from "../../units";
 
@@ -38,32 +39,18 @@ export function OutlineEditor({ map, start, onOutline, fault }: OutlineEditorPro
   }, [map]);
   const steer = (what: Exclude<keyof OutlineMode, "set" | "leave">) => () => mode.current?.[what]();
   const crossing = crossingOf(draft.geometry);
+  const crossed = crossing?.corners.map((at) => at.join()).join(" ");
+  useEffect(() => {
+    if (!crossing) return;
+    map.setDefects(crossing.corners.map((at) => ({ at, text: t("ground-crosses", crossing.numbers) })));
+    return () => map.setDefects(null);
+  }, [map, crossed]);
   const says = !draft.drawing ? t("ground-outline-mend") : draft.geometry ? t("ground-outline-hole") : t("ground-outline-begin");
   return (
     <fieldset class={fault ? "faulty" : undefined}>
       <legend>{t("ground-outline")}</legend>
       <p aria-live="polite">{says}</p>
-      {draft.geometry && (
-        <p>
-          <strong>{t("ground-preview", { area: area(draft.previewM2, system), word: t("core-preview") })}</strong>
-        </p>
-      )}
-      {draft.refused && (
-        <p role="alert">
-          <Mark answer="stop" /> {t("ground-hole-outside")}
-        </p>
-      )}
-      {crossing && (
-        <p role="alert">
-          <Mark answer="stop" /> {t("ground-crosses", crossing)}
-        </p>
-      )}
-      {fault && (
-        <p class="fault">
-          <Mark answer="stop" /> {fault}
-        </p>
-      )}
-      <div class="buttons">
+      <MapBar>
         <button type="button" disabled={!draft.canUndo} onClick={steer("undo")}>
           {t("core-undo")}
         </button>
@@ -87,7 +74,27 @@ export function OutlineEditor({ map, start, onOutline, fault }: OutlineEditorPro
             </button>
           </>
         )}
-      </div>
+      </MapBar>
+      {draft.geometry && (
+        <p>
+          <strong>{t("ground-preview", { area: area(draft.previewM2, system), word: t("core-preview") })}</strong>
+        </p>
+      )}
+      {draft.refused && (
+        <p role="alert">
+          <Mark answer="stop" /> {t("ground-hole-outside")}
+        </p>
+      )}
+      {crossing && (
+        <p role="alert">
+          <Mark answer="stop" /> {t("ground-crosses", crossing.numbers)}
+        </p>
+      )}
+      {fault && (
+        <p class="fault">
+          <Mark answer="stop" /> {fault}
+        </p>
+      )}
       <TypedCorners
         outline={draft.geometry}
         onOutline={(outline) => {
@@ -99,13 +106,18 @@ export function OutlineEditor({ map, start, onOutline, fault }: OutlineEditorPro
   );
 }
 
-// Corners are numbered as the list below the map numbers them.
-function crossingOf(outline: Outline | null): { first: number; second: number } | null {
+interface Crossing {
+  /** Numbers, from 1, as the list of corners has them. */
+  readonly numbers: { first: number; second: number };
+  readonly corners: readonly Position[];
+}
+
+function crossingOf(outline: Outline | null): Crossing | null {
   if (!outline) return null;
   const parts = outline.type === "Polygon" ? [outline.coordinates] : outline.coordinates;
   for (const ring of parts.flat()) {
     const found = selfCrossing(ring);
-    if (found) return found;
+    if (found) return { numbers: found, corners: [ring[found.first - 1]!, ring[found.second - 1]!] };
   }
   return null;
 }

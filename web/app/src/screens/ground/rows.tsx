@@ -109,24 +109,6 @@ export function RowsSheet({ farm, api, map, go, block }: PlaceProps & { block: S
       </p>
       <h1>{t("ground-rows-title", { name: block.feature.properties.name })}</h1>
       <ProblemNote problem={problem} map={map} fields={["row_spacing_m", "plant_spacing_m", "headland_m", "bearing_deg"]} />
-      <div class="pair">
-        <LengthField label={t("ground-row-spacing")} metres={row_spacing_m} onMetres={(v) => set({ row_spacing_m: v })} fault={figureFault(row_spacing_m, "row_spacing_m")} id="ground-row-spacing" />
-        <LengthField label={t("ground-plant-spacing")} metres={plant_spacing_m} onMetres={(v) => set({ plant_spacing_m: v })} fault={figureFault(plant_spacing_m, "plant_spacing_m")} id="ground-plant-spacing" />
-      </div>
-      <BearingField map={map} value={row_bearing_deg} onValue={(v) => set({ row_bearing_deg: v })} fault={figureFault(row_bearing_deg, "bearing_deg")} />
-      <LengthField
-        label={t("ground-headland")}
-        hint={t("ground-headland-hint")}
-        optional
-        metres={headland}
-        onMetres={(v) => {
-          setHeadland(v);
-          setPlan(null);
-        }}
-        fault={figureFault(headland, "headland_m")}
-        id="ground-headland"
-      />
-      <FirstFields form={form} set={set} />
       {plan && (
         <>
           <p role="status">
@@ -171,11 +153,29 @@ export function RowsSheet({ farm, api, map, go, block }: PlaceProps & { block: S
           </div>
         </>
       )}
+      <div class="pair">
+        <LengthField label={t("ground-row-spacing")} metres={row_spacing_m} onMetres={(v) => set({ row_spacing_m: v })} fault={figureFault(row_spacing_m, "row_spacing_m")} id="ground-row-spacing" />
+        <LengthField label={t("ground-plant-spacing")} metres={plant_spacing_m} onMetres={(v) => set({ plant_spacing_m: v })} fault={figureFault(plant_spacing_m, "plant_spacing_m")} id="ground-plant-spacing" />
+      </div>
+      <BearingField map={map} value={row_bearing_deg} onValue={(v) => set({ row_bearing_deg: v })} fault={figureFault(row_bearing_deg, "bearing_deg")} />
+      <LengthField
+        label={t("ground-headland")}
+        hint={t("ground-headland-hint")}
+        optional
+        metres={headland}
+        onMetres={(v) => {
+          setHeadland(v);
+          setPlan(null);
+        }}
+        fault={figureFault(headland, "headland_m")}
+        id="ground-headland"
+      />
+      <FirstFields form={form} set={set} />
       {plan && plan.rows > 0 && writes ? (
         <MainAction
           label={busy || t("ground-save-rows", { n: plan.rows })}
           run={() => void save()}
-          blocked={onRecord.length > 0 && !agreed ? t("ground-rows-replace", { n: onRecord.length }) : undefined}
+          blocked={onRecord.length > 0 && !agreed ? t("ground-rows-agree-first") : undefined}
           busy={busy !== ""}
         />
       ) : (
