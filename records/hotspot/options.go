@@ -93,6 +93,7 @@ type Scan struct {
 	Replicates int
 	Seed       uint64
 	Asked      bool // named in the request: then a cost that is too high is refused, not passed over
+	Patient    bool // may take a minute or two: run by hand, not by a server
 }
 
 var (

@@ -375,6 +375,7 @@ func AnalyseRowMap(ctx context.Context, r io.Reader, o RowMapOptions) (Analysis,
 	if err != nil {
 		return Analysis{}, err
 	}
+	set.Scan.Patient = true
 	return Analyse(ctx, in, set)
 }
 

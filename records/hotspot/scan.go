@@ -44,6 +44,8 @@ const (
 	// maxSteps bounds one scan, in steps of about a nanosecond: some seconds on
 	// one core.
 	maxSteps = 6_000_000_000
+	// patientSteps bounds it where somebody waits at a terminal: a minute or two.
+	patientSteps = 20 * maxSteps
 )
 
 var (
@@ -127,12 +129,12 @@ func (s *study) search(ctx context.Context, effort []Plant, a *Analysis) error {
 // by name is refused where it costs more, with what would do; the usual
 // settings give way, and where nothing does why says so.
 func (set Scan) within(plants int) (lower Scan, why words.Text, err error) {
-	steps := scanSteps(plants, set)
-	if steps <= maxSteps {
+	steps, limit := scanSteps(plants, set), set.limit()
+	if steps <= limit {
 		return set, words.Text{}, nil
 	}
 	lower, ok := affordable(plants, set)
-	text := tooCostly.With(words.Args{"plants": plants, "steps": math.Round(steps / 1e9), "limit": maxSteps / 1_000_000_000})
+	text := tooCostly.With(words.Args{"plants": plants, "steps": math.Round(steps / 1e9), "limit": limit / 1e9})
 	switch {
 	case set.Asked:
 		d := fault.Detail{Field: "scan", Text: text}
@@ -144,6 +146,13 @@ func (set Scan) within(plants int) (lower Scan, why words.Text, err error) {
 		return lower, words.Text{}, nil
 	}
 	return set, text, nil
+}
+
+func (set Scan) limit() float64 {
+	if set.Patient {
+		return patientSteps
+	}
+	return maxSteps
 }
 
 // scanSteps estimates the work in steps of about a nanosecond, as measured: for
@@ -161,7 +170,7 @@ func affordable(plants int, set Scan) (Scan, bool) {
 		for _, share := range []float64{set.Cap, 0.25, 0.1, 0.05, 0.02, 0.01} {
 			if lower := set; share <= set.Cap && replicates <= set.Replicates {
 				lower.Cap, lower.Replicates = share, replicates
-				if scanSteps(plants, lower) <= maxSteps {
+				if scanSteps(plants, lower) <= set.limit() {
 					return lower, true
 				}
 			}
