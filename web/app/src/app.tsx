@@ -175,6 +175,7 @@ function Frame({ net, info, who, address, go, goFarm, signOut }: FrameProps) {
   }, [net, map]);
 
   const [place, failure, again] = usePlace(address.place);
+  useFirstView(farm, map, address.block);
   return (
     <div class={`frame sheet-${height}`} ref={(el) => el?.style.setProperty("--sheet-width", `${width}px`)}>
       {info.invented && (
@@ -205,6 +206,18 @@ function Frame({ net, info, who, address, go, goFarm, signOut }: FrameProps) {
       </main>
     </div>
   );
+}
+
+/** A link to a block opens on that block, once its outline is here. */
+function useFirstView(farm: Farm, map: DrawnMap | null, block: string | undefined): void {
+  const { list } = useRecords(farm, "blocks");
+  const linked = useRef(block);
+  useEffect(() => {
+    const found = list.find((b) => b.id === linked.current);
+    if (!map || !found) return;
+    linked.current = undefined;
+    map.fit([found.feature.geometry]);
+  }, [map, list]);
 }
 
 /** The place by name, fetched the first time; what went wrong; and how to try again. */

@@ -1,5 +1,4 @@
-// The map as the rest of the page knows it. olmap.ts is the one that draws;
-// fakemap.ts stands in for it in tests.
+// The map as the rest of the page knows it; olmap.ts is the one that draws.
 
 import type { Box, Geometry, LineString, MultiPolygon, Point, Polygon, Position } from "../geo/position";
 import type { Cause, FindState, Severity, SurroundingsKind } from "../model/kinds";

@@ -83,6 +83,8 @@ export class DrawnMap implements FarmMap {
   readonly #surroundings = layer(20, undefined, true);
   readonly #blocks = layer(30, blockStyle);
   readonly #rows = layer(40);
+  // Under the blocks' names, so that those win where both have no room.
+  readonly #rowNumbers = layer(66, undefined, true);
   readonly #chosen = layer(60);
   readonly #finds = layer(70, undefined, true);
   readonly #labels = layer(68, undefined, true);
@@ -100,13 +102,14 @@ export class DrawnMap implements FarmMap {
     this.#map = new OlMap({
       target,
       controls: [this.#scale, new Attribution({ collapsible: false })],
-      layers: [this.#surroundings, this.#blocks, this.#rows, this.#chosen, this.#labels, this.#finds, this.#here, this.#defects],
+      layers: [this.#surroundings, this.#blocks, this.#rows, this.#chosen, this.#rowNumbers, this.#labels, this.#finds, this.#here, this.#defects],
       view: new View({ center: [0, 0], zoom: 2, maxZoom: closest, constrainRotation: false, enableRotation: true }),
     });
     this.#rows.setMaxResolution(rowsBelowResolution);
-    this.#rows.setStyle((f, resolution) => (resolution < rowNumbersBelowResolution ? [rowStyle, f.get("style") as Style] : rowStyle));
+    this.#rows.setStyle(rowStyle);
+    this.#rowNumbers.setMaxResolution(rowNumbersBelowResolution);
     this.#labels.setStyle((f, resolution) => f.get(resolution > farAbove && f.get("far") ? "far" : "style") as Style);
-    for (const l of [this.#surroundings, this.#defects, this.#here]) l.setStyle((f) => f.get("style") as Style | Style[]);
+    for (const l of [this.#surroundings, this.#rowNumbers, this.#defects, this.#here]) l.setStyle((f) => f.get("style") as Style | Style[]);
     this.#map.getView().fit(transformExtent(Array.from(noFarm), "EPSG:4326", "EPSG:3857"));
   }
 
@@ -140,7 +143,8 @@ export class DrawnMap implements FarmMap {
   }
 
   setRows(rows: readonly RowShape[]): void {
-    fill(this.#rows, rows, (r) => [r.id, r.geometry, rowLabel(r.number)]);
+    fill(this.#rows, rows, (r) => [r.id, r.geometry, null]);
+    fill(this.#rowNumbers, rows, (r) => [r.id, r.geometry, rowLabel(r.number)]);
   }
 
   setSurroundings(shapes: readonly SurroundingShape[]): void {

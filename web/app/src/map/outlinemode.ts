@@ -18,6 +18,7 @@ import type { MultiPolygon, Polygon, Position } from "../geo/position";
 import { fitsAsHole } from "../geo/ring";
 import type { OutlineDraft, OutlineMode } from "./farmmap";
 import { fromMap, toMap } from "./project";
+import { type Shape, withoutCorner } from "./rings";
 import { gripStyle, sketchStyle, touchedGripStyle } from "./styles";
 
 // A thumb 18 px off a corner still grabs it; 10 px, the library's own, inserts
@@ -28,10 +29,6 @@ const grabPx = thumb ? 24 : 12;
 
 // Undo keeps this many states; an outline of 500 corners is about 20 kB each.
 const mostStates = 200;
-
-type Rings = Coordinate[][];
-/** Parts with their rings, map metres, rings closed. */
-type Shape = readonly Rings[];
 
 type Purpose = "shell" | "hole" | "part";
 
@@ -240,28 +237,4 @@ function shapeOf(geometry: OlGeometry | undefined): Shape {
 function geometryOf(shape: Shape): OlGeometry {
   const copy = shape.map((rings) => rings.map((ring) => ring.map((c) => c.slice())));
   return copy.length === 1 ? new OlPolygon(copy[0]!) : new OlMultiPolygon(copy);
-}
-
-// A ring of three corners cannot lose one: the whole ring goes, and with the
-// shell its part.
-function withoutCorner(shape: Shape, near: Coordinate): Shape | null {
-  let best: { part: number; ring: number; corner: number; d: number } | null = null;
-  shape.forEach((rings, part) =>
-    rings.forEach((ring, r) =>
-      ring.slice(0, -1).forEach((c, corner) => {
-        const d = (c[0]! - near[0]!) ** 2 + (c[1]! - near[1]!) ** 2;
-        if (!best || d < best.d) best = { part, ring: r, corner, d };
-      }),
-    ),
-  );
-  const hit = best as { part: number; ring: number; corner: number } | null;
-  if (!hit) return null;
-  const open = shape[hit.part]![hit.ring]!.slice(0, -1);
-  if (open.length <= 3) {
-    if (hit.ring === 0) return shape.filter((_, i) => i !== hit.part);
-    return shape.map((rings, i) => (i === hit.part ? rings.filter((_, r) => r !== hit.ring) : rings));
-  }
-  const kept = open.filter((_, i) => i !== hit.corner);
-  const closed = [...kept, kept[0]!];
-  return shape.map((rings, i) => (i === hit.part ? rings.map((ring, r) => (r === hit.ring ? closed : ring)) : rings));
 }

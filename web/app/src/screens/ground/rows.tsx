@@ -179,7 +179,7 @@ export function RowsSheet({ farm, api, map, go, block }: PlaceProps & { block: S
           busy={busy !== ""}
         />
       ) : (
-        <MainAction label={t("ground-try")} run={() => void show()} blocked={ready ? undefined : t("ground-need-numbers")} busy={busy !== ""} />
+        <MainAction label={t("ground-try")} run={() => void show()} blocked={ready ? undefined : bad ? t("ground-need-numbers") : t("ground-need-spacings")} busy={busy !== ""} />
       )}
     </>
   );
