@@ -216,7 +216,7 @@ func stretches(l plane.Line, box plane.Box) []plane.Line {
 // Withhold parts the ground into what lies in the zone and what is left.
 func Withhold(ctx context.Context, ground, zone plane.Region) (withheld, treated plane.Region, err error) {
 	withheld, treated, err = overlay.Cut(ctx, ground, zone)
-	return withheld, treated, refuse(Feature{}, err)
+	return overlay.WithoutSlivers(withheld), overlay.WithoutSlivers(treated), refuse(Feature{}, err)
 }
 
 // Distance is how near the ground comes to a feature.

@@ -143,7 +143,7 @@ func sweep(ctx context.Context, s plane.Shape, d geo.Metres, stamps []plane.Ring
 	for _, poly := range ground {
 		parts = append(parts, plane.Region{poly})
 	}
-	return overlay.Union(ctx, parts...)
+	return tidyUnion(ctx, parts)
 }
 
 // piece is a straight piece of line; a point has two equal ends.
@@ -317,7 +317,7 @@ func Flat(ctx context.Context, l plane.Line, halfWidth geo.Metres) (plane.Region
 			}
 		}
 	}
-	return overlay.Union(ctx, parts...)
+	return tidyUnion(ctx, parts)
 }
 
 // MaxBandParts bounds Flat; its parts have few corners, so more of them fit
@@ -504,4 +504,10 @@ func firstPoints(s plane.Shape) []plane.XY {
 		}
 	}
 	return out
+}
+
+// tidyUnion fills the wedges that tangent arcs leave between pieces.
+func tidyUnion(ctx context.Context, parts []plane.Region) (plane.Region, error) {
+	u, err := overlay.Union(ctx, parts...)
+	return overlay.WithoutSlivers(u), err
 }

@@ -90,14 +90,6 @@ func (e *EngineError) Unwrap() error { return e.Err }
 // the order of its parts. Errors: the context's, *TooManyError, *EngineError,
 // *MismatchError, *UncoveredError.
 func Union(ctx context.Context, regions ...plane.Region) (plane.Region, error) {
-	u, err := unionChecked(ctx, regions)
-	if err != nil {
-		return nil, err
-	}
-	return WithoutSlivers(u), nil
-}
-
-func unionChecked(ctx context.Context, regions []plane.Region) (plane.Region, error) {
 	total := 0
 	parts := make([]plane.Region, 0, len(regions))
 	for _, r := range regions {
@@ -252,7 +244,7 @@ func Cut(ctx context.Context, a, b plane.Region) (inside, outside plane.Region, 
 	nearA, farA := split(a, b.Box())
 	nearB, _ := split(b, a.Box())
 	if len(nearA) == 0 || len(nearB) == 0 {
-		return nil, WithoutSlivers(a), nil
+		return nil, a, nil
 	}
 	if err := boundCrossings(nearA, nearB); err != nil {
 		return nil, nil, err
@@ -270,10 +262,11 @@ func Cut(ctx context.Context, a, b plane.Region) (inside, outside plane.Region, 
 	if err := agree("cut", nearA.Area(), inside.Area()+outside.Area()); err != nil {
 		return nil, nil, err
 	}
-	return WithoutSlivers(inside), WithoutSlivers(append(farA, outside...)), nil
+	return inside, append(farA, outside...), nil
 }
 
-// WithoutSlivers drops polygons and fills holes smaller than geo.SliverArea.
+// WithoutSlivers drops polygons and fills holes smaller than geo.SliverArea:
+// for ground that is to be kept or shown, after the last step of a computation.
 // It gives nil, not an empty region, when nothing is left.
 func WithoutSlivers(r plane.Region) plane.Region {
 	var out plane.Region

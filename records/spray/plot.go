@@ -123,6 +123,7 @@ func lay(ctx context.Context, g Ground, q Request, b Block, field string, before
 	if p.withheld, p.free, err = overlay.Cut(ctx, p.chosen, p.zone); err != nil {
 		return nil, refuseGround(field, err)
 	}
+	p.withheld, p.free = overlay.WithoutSlivers(p.withheld), overlay.WithoutSlivers(p.free)
 	if err := p.treat(ctx, q); err != nil {
 		return nil, refuseGround(field, err)
 	}
@@ -156,6 +157,7 @@ func (p *plot) layRows(ctx context.Context, _ Request, _ []*plot) error {
 		return err
 	}
 	p.planted, err = overlay.Intersection(ctx, p.outline, strips)
+	p.planted = overlay.WithoutSlivers(p.planted)
 	return err
 }
 
@@ -260,7 +262,7 @@ func (p *plot) share(ctx context.Context, _ Request, before []*plot) error {
 			return err
 		}
 		p.areas.Overlap += twice.Area()
-		p.chosen = once
+		p.chosen = overlay.WithoutSlivers(once)
 		if own, err = p.less(ctx, own, o.frame, o.outline); err != nil {
 			return err
 		}
@@ -309,7 +311,7 @@ func (p *plot) treat(ctx context.Context, q Request) error {
 		if err != nil {
 			return err
 		}
-		p.areas.Covered = covered.Area()
+		p.areas.Covered = overlay.WithoutSlivers(covered).Area()
 	}
 	return nil
 }
@@ -334,6 +336,7 @@ func (p *plot) treatBand(ctx context.Context, q Request) error {
 	if p.treated, err = overlay.Intersection(ctx, p.free, bands); err != nil {
 		return err
 	}
+	p.treated = overlay.WithoutSlivers(p.treated)
 	p.areas.Treated = p.treated.Area()
 	return nil
 }
@@ -371,6 +374,7 @@ func (p *plot) treatMiddles(ctx context.Context) error {
 	if p.treated, err = overlay.Intersection(ctx, p.free, halves); err != nil {
 		return err
 	}
+	p.treated = overlay.WithoutSlivers(p.treated)
 	p.areas.Treated = p.treated.Area()
 	return nil
 }
