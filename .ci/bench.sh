@@ -1,0 +1,54 @@
+#!/usr/bin/env bash
+# The benchmark table. Where the reference is installed (R with its package
+# dbscan; GEOS with its headers and gcc) both run here, one after the other, and
+# the last column is ours over theirs; else it stays empty and the line says so.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+work=$(mktemp -d)
+trap 'rm -rf "$work"' EXIT
+tags=sqlite_omit_load_extension
+say() { printf '%-44s %14s %14s %8s\n' "$@"; }
+ms() { awk -v ns="$1" 'BEGIN { printf "%.2f ms", ns / 1e6 }'; }
+ratio() { awk -v a="$1" -v b="$2" 'BEGIN { if (b > 0) printf "%.2f", a / b }'; }
+bench() { go test -tags "$tags" -run NONE "$@" 2>&1 | grep -E '^(Benchmark|FAIL|panic|---)' || true; }
+# ns/op of the line whose name starts with $2 in file $1
+ns() { awk -v name="$2" 'index($1, name "-") == 1 || $1 == name { for (i = 2; i < NF; i++) if ($(i + 1) == "ns/op") { print $i; exit } }' "$1"; }
+
+say what ours reference ratio
+bench ./geo/cluster -bench Dense -benchtime 5x -args -write "$work" > "$work/cluster"
+if command -v Rscript >/dev/null && Rscript -e 'library(dbscan)' >/dev/null 2>&1; then
+  Rscript testdata/bench/dbscan_bench.R "$work" > "$work/r"
+else
+  echo "(R dbscan is not installed: Debian r-cran-dbscan; clusters stand alone)"; : > "$work/r"
+fi
+for n in 10000 100000 1000000; do
+  ours=$(ns "$work/cluster" "BenchmarkDense/$n")
+  theirs=$(awk -v n="$n" '$1 == n { print $2 * 1e6 }' "$work/r")
+  say "clusters, $n points, against R dbscan" "$(ms "$ours")" "${theirs:+$(ms "$theirs")}" "$(ratio "$ours" "${theirs:-0}")"
+done
+
+CANEWARD_BENCH_INPUT="$work/overlay.txt" bench ./geo/overlay -bench Overlay -benchtime 3x > "$work/overlay"
+: > "$work/geos"
+if echo '#include <geos_c.h>' | gcc -E - >/dev/null 2>&1; then
+  gcc -O2 -o "$work/geos_bench" testdata/bench/geos_bench.c -lgeos_c -lm
+  "$work/geos_bench" "$work/overlay.txt" 3 > "$work/geos"
+else
+  echo "(GEOS headers are not installed: Debian libgeos-dev; overlay stands alone)"
+fi
+for name in star-pairs-union star-pairs-difference near-coincident-union near-coincident-difference swath-5000-union capsules-600-union; do
+  ours=$(ns "$work/overlay" "BenchmarkOverlay/$name")
+  theirs=$(awk -v n="$name" '$1 == n { print $4 }' "$work/geos")
+  say "$name, against GEOS" "$(ms "$ours")" "${theirs:+$(ms "$theirs")}" "$(ratio "$ours" "${theirs:-0}")"
+done
+bench ./geo/buffer -bench . -benchtime 5x > "$work/buffer"
+ours=$(ns "$work/buffer" BenchmarkAroundStream)
+theirs=$(awk '$1 == "stream-600-buffer" { print $4 }' "$work/geos")
+say "buffer of a 600-piece stream, against GEOS" "$(ms "$ours")" "${theirs:+$(ms "$theirs")}" "$(ratio "$ours" "${theirs:-0}")"
+say "10,000-vertex stream round a block" "$(ms "$(ns "$work/buffer" BenchmarkAroundLongStreamWithinBlock)")" "" ""
+
+echo; echo "(no reference: absolute figures)"
+bench ./blocks/layout -bench Plan200k -benchtime 5x
+bench ./records/hotspot -bench Scan -benchtime 3x
+bench ./records/spray -bench Draft -benchtime 5x
+bench ./records/sqlite -bench Write16 -benchtime 30000x
+bench ./records/sqlite -bench Box -benchtime 300x
