@@ -48,7 +48,7 @@ test("the grower draws a block with a hole by mouse and sees the area the server
     [0.8, 0.8],
   ];
   await clickMap(page, [...corners, corners[0]]);
-  await page.getByRole("button", { name: "Cut out a hole" }).click();
+  await page.getByRole("button", { name: "Cut a hole" }).click();
   const hole = [
     [0.85, 0.62],
     [0.9, 0.62],

@@ -75,6 +75,7 @@ function OfBlock(props: PlaceProps & { block: Stored<"blocks"> }) {
   const stopper = useRef<AbortController | null>(null);
   useEffect(() => () => stopper.current?.abort(), []);
 
+  useEffect(() => map.fit([block.feature.geometry]), [map, block.id]);
   const inBlock = finds.list.filter((f) => f.feature.properties.block === block.id);
   const chosenFind = address.view?.startsWith("find:") ? address.view.slice(5) : undefined;
 

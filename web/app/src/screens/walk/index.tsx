@@ -69,6 +69,8 @@ function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"b
   const spacing = block.feature.properties.plant_spacing_m ?? null;
   const rows = drawnRows(rowRecords.list, block.id, spacing);
 
+  useEffect(() => map.fit([block.feature.geometry]), [map, block.id]);
+
   const [form, setForm] = useState<FindForm>(() => recall(localStorage, farm.id, block.id));
   const [tap, setTap] = useState<LonLat | null>(null);
   const [tapping, setTapping] = useState(false);
@@ -172,23 +174,13 @@ function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"b
 
   const cause = t(`walk-cause-${form.cause}`);
   const name = { cause, row: String(form.row), plant: String(form.plant) };
+  // A visit is started before the first find and closed after the last.
+  const visit = <VisitPanel farm={farm} block={block.id} rows={rows} open={open} finds={onVisit} />;
   return (
     <>
       {may && (
         <>
-          <VisitPanel farm={farm} block={block.id} rows={rows} open={open} finds={onVisit} />
-          <Choices
-            legend={t("walk-cause")}
-            value={form.cause}
-            choices={causes.map((c) => ({ value: c, label: t(`walk-cause-${c}`) }))}
-            onValue={(c) => change({ cause: c })}
-          />
-          <Choices
-            legend={t("walk-severity")}
-            value={form.severity}
-            choices={severities.map((s) => ({ value: s, label: t(`walk-severity-${s}`) }))}
-            onValue={(s) => change({ severity: s })}
-          />
+          {!open && visit}
           <Stepper
             label={t("walk-row")}
             value={form.row}
@@ -204,6 +196,18 @@ function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"b
             onValue={(n) => change({ plant: n })}
           />
           {same && <p class="hint">{t("walk-repeat", { state: t(`walk-state-${same.feature.properties.state}`) })}</p>}
+          <Choices
+            legend={t("walk-cause")}
+            value={form.cause}
+            choices={causes.map((c) => ({ value: c, label: t(`walk-cause-${c}`) }))}
+            onValue={(c) => change({ cause: c })}
+          />
+          <Choices
+            legend={t("walk-severity")}
+            value={form.severity}
+            choices={severities.map((s) => ({ value: s, label: t(`walk-severity-${s}`) }))}
+            onValue={(s) => change({ severity: s })}
+          />
           <p>
             <b>{t("walk-place")}:</b> {place ? t(`walk-place-${place.by}`) : t("walk-place-none")}
           </p>
@@ -273,6 +277,7 @@ function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"b
           ))}
         </ul>
       </section>
+      {may && open && visit}
     </>
   );
 }
