@@ -143,13 +143,13 @@ func tidy(g orb.Geometry) orb.Geometry {
 			return g
 		}
 	case orb.LineString:
-		if len(g) > 1 {
+		if extended(g) {
 			return g
 		}
 	case orb.MultiLineString:
 		var kept orb.MultiLineString
 		for _, line := range g {
-			if len(line) > 1 {
+			if extended(line) {
 				kept = append(kept, line)
 			}
 		}
@@ -176,6 +176,16 @@ func tidy(g orb.Geometry) orb.Geometry {
 		return tidy(g.ToPolygon())
 	}
 	return nil
+}
+
+// extended reports whether a line leaves the grid point where it begins.
+func extended(l orb.LineString) bool {
+	for _, p := range l {
+		if p != l[0] {
+			return true
+		}
+	}
+	return false
 }
 
 func turned(p orb.Polygon) orb.Polygon {

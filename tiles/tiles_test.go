@@ -98,6 +98,7 @@ func TestEncodePlacesAndTurns(t *testing.T) {
 func TestEncodeNothing(t *testing.T) {
 	for name, f := range map[string][]Feature{
 		"none": nil, "elsewhere": {{orb.Point{10, 10}, nil}}, "no shape": {{nil, nil}},
+		"line within a unit":  {{orb.LineString{{-80, 35}, {-79.9999999, 35}}, nil}},
 		"smaller than a unit": {{orb.Polygon{{{-80, 35}, {-79.9999999, 35}, {-79.9999999, 35.0000001}, {-80, 35}}}, nil}},
 	} {
 		a := Address{4, 4, 6}

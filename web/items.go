@@ -17,6 +17,7 @@ import (
 // ends where it would grow too large; the next link then leads on.
 const (
 	listStep  = 500
+	wholeStep = 5000 // of a walk over all of a kind, where nothing is kept
 	pageBytes = 24 << 20
 )
 
@@ -76,7 +77,7 @@ func merge(a, b records.Page, n int) records.Page {
 func (l lister) each(f func(records.Revision) error) error {
 	var after records.ID
 	for {
-		page, err := l.step(after, listStep)
+		page, err := l.step(after, wholeStep)
 		if err != nil {
 			return err
 		}

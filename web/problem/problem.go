@@ -222,6 +222,11 @@ func Send(w http.ResponseWriter, lang words.Language, d Document) {
 	h.Set("Content-Language", string(lang))
 	h.Set("Cache-Control", "no-store")
 	h.Add("Vary", "Accept-Language")
+	if d.Status == http.StatusUnauthorized {
+		// RFC 9110 section 15.5.2 wants a challenge; no browser opens a window for
+		// a scheme it does not know.
+		h.Set("WWW-Authenticate", `Session realm="caneward"`)
+	}
 	if d.Wait > 0 {
 		h.Set("Retry-After", strconv.Itoa(int((d.Wait+time.Second-1)/time.Second)))
 	}
