@@ -162,8 +162,8 @@ func (x *exchange) sendItem(status int, rev records.Revision) error {
 	return x.send(status, typeGeoJSON, data)
 }
 
-// revisionTag reads a number out of what a client says it replaces: a tag of
-// this server.
+// splitTags takes a list of entity tags apart. No tag of this server holds a
+// comma.
 func splitTags(header string) []string {
 	var tags []string
 	for _, t := range strings.Split(header, ",") {
