@@ -80,6 +80,7 @@ function NoFarm(props: { asked: string | undefined; farms: readonly FarmInfo[]; 
   const t = useText();
   return (
     <main class="whole-note">
+      <h1>{t("core-name")}</h1>
       <p>{props.asked ? t("core-unknown-farm", { farm: props.asked }) : t("core-no-farm")}</p>
       {props.farms.map((f) => (
         <button key={f.id} type="button" onClick={() => props.goFarm(f.id)}>
@@ -146,7 +147,7 @@ function Frame({ net, info, who, address, go, goFarm, signOut }: FrameProps) {
   const [height, setHeight] = useState<SheetHeight>("half");
   const [width, setWidth] = useState(420);
   const target = useRef<HTMLDivElement>(null);
-  const sheet = useRef<HTMLElement>(null);
+  const content = useRef<HTMLDivElement>(null);
   const system = useUnits();
 
   useEffect(() => {
@@ -163,7 +164,7 @@ function Frame({ net, info, who, address, go, goFarm, signOut }: FrameProps) {
     document.title = `${t(`core-place-${address.place}`)} – ${info.name}`;
   }, [address.place, info.name, t]);
   useEffect(() => {
-    sheet.current?.scrollTo(0, 0);
+    content.current?.scrollTo(0, 0);
   }, [address.place, address.view, address.block]);
   const drawing = useSignal(mapBarUsed);
   useEffect(() => setHeight(drawing ? "low" : "half"), [drawing]);
@@ -179,20 +180,20 @@ function Frame({ net, info, who, address, go, goFarm, signOut }: FrameProps) {
   return (
     <div class={`frame sheet-${height}`} ref={(el) => el?.style.setProperty("--sheet-width", `${width}px`)}>
       {info.invented && (
-        <p class="invented" role="note">
+        <aside class="invented" aria-label={t("core-caution")}>
           {t("core-invented")}
-        </p>
+        </aside>
       )}
       <TopLine info={info} who={who} address={address} go={go} goFarm={goFarm} signOut={signOut} />
       <section class="map-side" aria-label={t("core-map")}>
         <div class="map" ref={target} tabIndex={0} role="application" aria-label={t("core-map-keys")} />
         <MapBarPlace />
         {map && <MapTools map={map} farm={farm} address={address} />}
+        <Splitter width={width} setWidth={setWidth} />
       </section>
-      <Splitter width={width} setWidth={setWidth} />
-      <main class="sheet" ref={sheet}>
+      <main class="sheet">
         <SheetHandle height={height} setHeight={setHeight} />
-        <div class="sheet-content">{failure ? (
+        <div class="sheet-content" ref={content}>{failure ? (
             <ProblemNote problem={failure} onRetry={again} />
           ) : map && place ? (
             <place.Sheet farm={farm} api={api} figures={figures} map={map} address={address} go={go} />

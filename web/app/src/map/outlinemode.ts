@@ -69,7 +69,10 @@ export class OutlineDrawing implements OutlineMode {
     this.#snap = new Snap({ source: snapTo, pixelTolerance: snapPx });
     this.#show();
     if (this.#now.length === 0) this.#begin("shell");
-    else map.addInteraction(this.#snap);
+    else {
+      map.addInteraction(this.#snap);
+      this.#tell();
+    }
   }
 
   get #now(): Shape {

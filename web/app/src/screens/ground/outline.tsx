@@ -32,7 +32,8 @@ export function OutlineEditor({ map, start, onOutline, fault }: OutlineEditorPro
   useEffect(() => {
     const entered = map.drawOutline(start, (d) => {
       setDraft(d);
-      heard.current(d.geometry);
+      // Untouched, an outline stays as it was stored, to its last digit.
+      heard.current(d.canUndo || d.canRedo ? d.geometry : start);
     });
     mode.current = entered;
     return () => entered.leave();
