@@ -25,12 +25,15 @@ export async function englishOnly() {
     }
     return english
       .filter(({ text }) => !spanish.has(text) && !/^\{\w+\}$/.test(text))
-      .map(({ key, text }) => ({ key, pattern: new RegExp(`^${text.split(/\{\w+\}/).map(escape).join(".+")}$`) }));
+      .map(({ key, text }) => ({ key, pattern: wholeText(text) }));
   } finally {
     await server.close();
   }
 }
 
+// {n} is a figure; other places may hold any words.
+const wholeText = (text) =>
+  new RegExp(`^${text.split(/(\{\w+\})/).map((part, i) => (i % 2 === 0 ? escape(part) : part === "{n}" ? "[\\d.,]+" : ".+")).join("")}$`);
 const forms = (entry) => (typeof entry === "string" ? [entry] : Object.values(entry));
 const escape = (text) => text.replace(/[.*+?^${}()|[\]\\]/g, "\\$&");
 

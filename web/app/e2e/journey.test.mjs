@@ -200,7 +200,7 @@ test("the applicator drafts a pass, and the product total is the treated area ti
   assert.ok(shown <= exact + 1e-9 && exact - shown < 0.1, `${shown} fl oz is shown of ${exact}: cut to the tool, never raised`);
   const treated = page.getByRole("definition").filter({ hasText: " ac" }).nth(2);
   assert.equal(number(await treated.innerText()), Number(acres.toFixed(acres < 1 ? 3 : 2)));
-  await page.getByText("The product label is the law", { exact: false }).waitFor();
+  await page.getByText("The product label is the law", { exact: false }).first().waitFor();
   const full = Math.floor((acres * 40) / 5);
   await page.getByText(`${full} full tank${full === 1 ? "" : "s"} of 5 gal`, { exact: false }).waitFor();
 
@@ -209,9 +209,9 @@ test("the applicator drafts a pass, and the product total is the treated area ti
   await page.getByRole("button", { name: "It was applied" }).click();
   await page.getByLabel("Started").fill("2026-06-10T06:30");
   await page.getByLabel("Ended").fill("2026-06-10T07:45");
-  await page.getByLabel("Wind speed", { exact: true }).fill("5");
-  await page.getByLabel("Wind from, degrees from north").fill("200");
-  await page.getByLabel("Temperature", { exact: true }).fill("68");
+  await page.getByLabel(/^Wind speed/).fill("5");
+  await page.getByLabel(/^Wind from/).fill("200");
+  await page.getByLabel(/^Temperature/).fill("68");
   await page.getByRole("button", { name: "Save as applied" }).click();
   await page.getByRole("heading", { level: 2, name: /applied$/ }).waitFor();
   const pass = (await records(page, "demo", "passes")).features.find((f) => f.properties.products?.[0]?.product?.name === "Journey product");

@@ -9,8 +9,8 @@ interface Loaded {
 }
 
 // Each place comes as a file of its own, so that the first screen on a slow
-// network waits for no other. Causes of finds and states of passes are named in
-// the texts of Walk and Pass, wherever they show.
+// network waits for no other. Crops, causes of finds and states of passes are
+// named in the texts of Ground, Walk and Pass, wherever they show.
 const loaders: Record<PlaceName, () => Promise<Loaded>> = {
   ground: async () => {
     const [{ ground: place }, texts] = await Promise.all([import("./ground"), import("../i18n/ground")]);
@@ -29,13 +29,14 @@ const loaders: Record<PlaceName, () => Promise<Loaded>> = {
     return { place, texts: [texts.pass] };
   },
   papers: async () => {
-    const [{ papers: place }, texts, walk, pass] = await Promise.all([
+    const [{ papers: place }, texts, ground, walk, pass] = await Promise.all([
       import("./papers"),
       import("../i18n/papers"),
+      import("../i18n/ground"),
       import("../i18n/walk"),
       import("../i18n/pass"),
     ]);
-    return { place, texts: [texts.papers, walk.walk, pass.pass] };
+    return { place, texts: [texts.papers, ground.ground, walk.walk, pass.pass] };
   },
 };
 

@@ -79,8 +79,8 @@ function OfBlock(props: PlaceProps & { block: Stored<"blocks"> }) {
   const inBlock = finds.list.filter((f) => f.feature.properties.block === block.id);
   const chosenFind = address.view?.startsWith("find:") ? address.view.slice(5) : undefined;
 
-  const lines = (list: readonly Stretch[], id: string): Shape[] =>
-    list.flatMap((s) => stretchLines(rows, s, spacing).map((coordinates) => ({ id, geometry: { type: "LineString" as const, coordinates } })));
+  const lines = (list: readonly Stretch[]): Shape[] =>
+    list.flatMap((s) => stretchLines(rows, s, spacing).map((coordinates) => ({ geometry: { type: "LineString" as const, coordinates } })));
 
   const looked = visits.list
     .filter((v) => v.feature.properties.block === block.id && v.feature.properties.inspected)
@@ -96,7 +96,7 @@ function OfBlock(props: PlaceProps & { block: Stored<"blocks"> }) {
   useEffect(() => {
     if (!answer) return;
     const taken = [...answer.list.confirmed, ...answer.list.between, ...answer.list.margin];
-    map.setOverlay("disease-rows", lines(stretches(taken), "list"), "group-rows");
+    map.setOverlay("disease-rows", lines(stretches(taken)), "group-rows");
     map.setOverlay(
       "disease-hulls",
       answer.groups.flatMap((g) => (g.hull ? [{ id: `${g.number}`, geometry: g.hull, label: t("core-mark-hull") }] : [])),
@@ -110,7 +110,7 @@ function OfBlock(props: PlaceProps & { block: Stored<"blocks"> }) {
 
   useEffect(() => {
     const plants = chosen.plant ? [chosen.plant] : (answer?.groups.find((g) => g.number === chosen.group)?.finds ?? []);
-    const shapes = lines(stretches(plants), "chosen");
+    const shapes = lines(stretches(plants));
     if (shapes.length === 0) return;
     map.setOverlay("disease-chosen", shapes, "chosen");
     const first = plants[0];

@@ -138,7 +138,6 @@ function Groups(props: Parameters<typeof Shown>[0]) {
     { key: "finds", head: t("disease-group-finds"), cell: (g) => g.finds.length },
     { key: "core", head: t("disease-group-core"), cell: (g) => g.core },
     { key: "rows", head: t("disease-group-rows"), cell: (g) => [...new Set(g.finds.map((f) => f.row))].join(", ") },
-    { key: "evidence", head: t("disease-group-evidence"), cell: (g) => g.evidence || t("disease-evidence-none") },
   ];
   return (
     <>
@@ -157,6 +156,14 @@ function Groups(props: Parameters<typeof Shown>[0]) {
             onChoose={(g) => props.onChosen({ group: g.number })}
             chooseName={(g) => t("disease-show-group", { n: String(spoken(g.number)) })}
           />
+          <h3>{t("disease-group-evidence")}</h3>
+          <ul>
+            {answer.groups.map((g) => (
+              <li key={g.number}>
+                {t("disease-group-line", { n: String(spoken(g.number)), evidence: g.evidence || t("disease-evidence-none") })}
+              </li>
+            ))}
+          </ul>
           <p class="hint">{t("disease-hull")}</p>
         </>
       )}

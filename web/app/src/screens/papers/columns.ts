@@ -43,7 +43,7 @@ export function columnsOf(kind: Kind, about: About): Column<Row>[] {
   const of: Record<Kind, () => Column<Row>[]> = {
     blocks: () => [
       plain("name", t("papers-col-name")),
-      plain("crop", t("papers-col-crop")),
+      word("crop", t("papers-col-crop"), "ground-crop-"),
       plain("cultivar", t("papers-col-cultivar")),
       date("planted_on", t("papers-col-planted")),
       figure("row_spacing_m", t("papers-col-row-spacing")),

@@ -8,6 +8,9 @@ import "./datatable.css";
 /** More lines than this are drawn only when asked for: a phone takes seconds over thousands. */
 const firstLines = 200;
 
+/** Fewer lines than this are seen at a glance. */
+const searchFrom = 8;
+
 export interface DataTableProps<Row> {
   readonly caption: string;
   readonly columns: readonly Column<Row>[];
@@ -54,7 +57,7 @@ export function DataTable<Row>(props: DataTableProps<Row>) {
   return (
     <div class="datatable">
       <div class="table-tools">
-        <TextField label={t("core-filter")} type="search" value={search} onValue={setSearch} />
+        {rows.length >= searchFrom && <TextField label={t("core-filter")} type="search" value={search} onValue={setSearch} />}
         <button type="button" onClick={download}>
           {t("core-download-csv")}
         </button>

@@ -7,7 +7,7 @@ import { uuid7 } from "../../model/uuid7";
 import { MainAction } from "../../ui/action";
 import { Check, Choice, TextArea, TextField } from "../../ui/form";
 import { useSignal, useText } from "../../ui/hooks";
-import { ProblemNote } from "../../ui/notes";
+import { Mark, ProblemNote } from "../../ui/notes";
 import { say } from "../../ui/undo";
 import { units } from "../../units";
 import type { PlaceProps } from "../place";
@@ -80,7 +80,7 @@ export function Planner(props: PlaceProps & { readonly named: Named; readonly on
   const [stopReason, setStopReason] = useState("");
   const [stopFault, setStopFault] = useState<string>();
   const [id, setId] = useState(uuid7);
-  const result = useRef<HTMLHeadingElement>(null);
+  const result = useRef<HTMLElement>(null);
   const set = (part: Partial<DraftForm>) => setForm((f) => ({ ...f, ...part }));
   const faultAt = faultsAt(faults, problem ? asProblem(problem) : null);
 
@@ -253,8 +253,12 @@ export function Planner(props: PlaceProps & { readonly named: Named; readonly on
       <TextField id={fieldId("harvest_on")} label={t("pass-harvest")} type="date" optional value={form.harvestOn} fault={faultAt("harvest_on")} onValue={(harvestOn) => set({ harvestOn })} />
       {problem !== null && <ProblemNote problem={problem} map={map} fields={fieldsShown} />}
       {done && (
-        <section aria-live="polite">
-          <h2 ref={result}>{form === done.form ? t("pass-areas") : t("pass-again")}</h2>
+        <section aria-live="polite" ref={result}>
+          {form !== done.form && (
+            <p>
+              <Mark answer="caution" /> {t("pass-again")}
+            </p>
+          )}
           <Figures worked={done.worked} pattern={String(done.asked["pattern"])} rates={rates} tank={done.asked["tank"] as { value: number; unit: string } | undefined} named={named} date={moment(done.at, zone)} zone={zone} />
           {stops && <TextArea label={t("pass-stop-reason")} rows={2} value={stopReason} fault={stopFault} onValue={setStopReason} />}
           <button type="button" disabled={busy || form !== done.form} onClick={() => void save()}>

@@ -162,7 +162,7 @@ export function Figures(props: {
           <ul class="checks">
             {worked.checks.map((c, i) => (
               <li key={i}>
-                <Mark answer={c.answer}>{c.why}</Mark>
+                <Mark answer={c.answer} /> {c.why}
                 {c.source && <span class="soft"> {t("pass-check-source", { source: c.source })}</span>}
               </li>
             ))}
