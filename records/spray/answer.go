@@ -93,7 +93,7 @@ type Check struct {
 	Rule   string
 	Answer Verdict
 	Why    words.Text
-	Source string
+	Source words.Text
 }
 
 // Verdict is what a check comes to. OK says that this one thing was looked at
@@ -110,9 +110,9 @@ const (
 // Figure says how one figure came about.
 type Figure struct {
 	Figure  string // "areas.treated_m2"
-	Formula string
+	Formula words.Text
 	Inputs  map[string]any
-	Source  string
+	Source  words.Text
 }
 
 // BlockPart is one block's share of the job.
@@ -236,10 +236,10 @@ func (a Answer) Encode(l words.Language) (json.RawMessage, error) {
 		out.EntryFrom = a.EntryFrom.Format(time.RFC3339)
 	}
 	for _, c := range a.Checks {
-		out.Checks = append(out.Checks, checkJSON{Rule: c.Rule, Answer: c.Answer, Why: c.Why.In(l), Source: c.Source})
+		out.Checks = append(out.Checks, checkJSON{Rule: c.Rule, Answer: c.Answer, Why: c.Why.In(l), Source: c.Source.In(l)})
 	}
 	for _, f := range a.How {
-		out.How = append(out.How, figureJSON(f))
+		out.How = append(out.How, figureJSON{Figure: f.Figure, Formula: f.Formula.In(l), Inputs: f.Inputs, Source: f.Source.In(l)})
 	}
 	return json.Marshal(out)
 }

@@ -14,18 +14,26 @@ import (
 	"caneward/records/quantity"
 )
 
-// Sources of the checks.
-const (
-	sourceLabel  = "7 U.S.C. 136j(a)(2)(G): use inconsistent with the label is unlawful (from memory)"
-	sourceTyped  = "as typed by people on this farm"
-	sourceDraft  = "setback as typed in this draft"
-	sourceDrawn  = "GPS.gov accuracy page: a phone's fix is typically within 4.9 m under open sky"
-	sourceWind   = "Pesticide Environmental Stewardship, weather; endangered-species labels cap wind at 10 to 15 mph (Minnesota Dept. of Agriculture)"
-	sourcePHI    = "EPA, Restrictions to Protect Workers After Applications; whole days after the application date by common practice"
-	sourceREI    = "40 CFR 170.407, as mirrored in WAC 16-233-116"
-	sourceRUP    = "7 CFR 110.3; 40 CFR 171"
-	sourceMiddle = "common practice, no source; the record names the whole area covered (South Dakota State Univ., after USDA AMS)"
-	sourceUs     = "worked out here"
+// Sources of the checks and figures.
+var (
+	sourceLabel  = words.New("spray-source-label", "7 U.S.C. 136j(a)(2)(G): use inconsistent with the label is unlawful (from memory)", "7 U.S.C. 136j(a)(2)(G): el uso contrario a la etiqueta es ilegal (de memoria)").Plain()
+	sourceTyped  = words.New("spray-source-typed", "as typed by people on this farm", "según lo escrito por personas de esta finca").Plain()
+	sourceDraft  = words.New("spray-source-draft", "setback as typed in this draft", "retiro según lo escrito en este borrador").Plain()
+	sourceDrawn  = words.New("spray-source-drawn", "GPS.gov accuracy page: a phone's fix is typically within 4.9 m under open sky", "Página de exactitud de GPS.gov: la posición de un teléfono suele estar a menos de 4.9 m a cielo abierto").Plain()
+	sourceWind   = words.New("spray-source-wind", "Pesticide Environmental Stewardship, weather; endangered-species labels cap wind at 10 to 15 mph (Minnesota Dept. of Agriculture)", "Pesticide Environmental Stewardship, weather; las etiquetas por especies en peligro limitan el viento a 10-15 mph (Minnesota Dept. of Agriculture)").Plain()
+	sourcePHI    = words.New("spray-source-phi", "EPA, Restrictions to Protect Workers After Applications; whole days after the application date by common practice", "EPA, Restrictions to Protect Workers After Applications; días enteros después de la fecha de aplicación, por práctica común").Plain()
+	sourceREI    = words.New("spray-source-rei", "40 CFR 170.407, as mirrored in WAC 16-233-116", "40 CFR 170.407, según lo refleja WAC 16-233-116").Plain()
+	sourceRUP    = words.Verbatim("7 CFR 110.3; 40 CFR 171")
+	sourceMiddle = words.New("spray-source-middle", "common practice, no source; the record names the whole area covered (South Dakota State Univ., after USDA AMS)", "práctica común, sin fuente; el registro nombra toda la superficie cubierta (South Dakota State Univ., según USDA AMS)").Plain()
+	sourceUs     = words.New("spray-source-us", "worked out here", "calculado aquí").Plain()
+
+	sourceFrame   = words.New("spray-source-frame", "worked out in a transverse Mercator frame centred on each block, WGS 84", "calculado en una proyección transversa de Mercator centrada en cada bloque, WGS 84").Plain()
+	sourceLaw     = words.New("spray-source-law", "setbacks as typed; the label and local law rule", "retiros según lo escrito; mandan la etiqueta y la ley local").Plain()
+	sourceCovered = words.New("spray-source-covered", "South Dakota State Univ. pesticide recordkeeping page, after USDA AMS guidance: band and alternate-middle work records the total area covered", "Página de registro de plaguicidas de South Dakota State Univ., según la guía de USDA AMS: el trabajo en banda o en calles alternas registra la superficie total cubierta").Plain()
+	sourceGrapes  = words.Verbatim("Cornell Cooperative Extension, 2024 New York and Pennsylvania grape guidelines, Table 6.3.1")
+	sourceCommon  = words.New("spray-source-common", "common practice, no source", "práctica común, sin fuente").Plain()
+	sourceRate    = words.New("spray-source-rate", "rate as typed in the draft", "dosis según lo escrito en el borrador").Plain()
+	sourceCarrier = words.New("spray-source-carrier", "carrier as typed in the draft", "caldo según lo escrito en el borrador").Plain()
 )
 
 // Wind speeds: with no figure on the label, at least 3 and at most 8 mph; labels
@@ -140,7 +148,7 @@ var (
 		"Una calle de cada dos: se trata la mitad del terreno plantado y eso fija el producto; el registro nombra todo. Las etiquetas pueden contar de otro modo.")
 )
 
-func (d *drafter) say(rule string, v Verdict, why words.Text, source string) {
+func (d *drafter) say(rule string, v Verdict, why, source words.Text) {
 	d.answer.Checks = append(d.answer.Checks, Check{Rule: rule, Answer: v, Why: why, Source: source})
 }
 

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"slices"
-	"strings"
 
 	"github.com/paulmach/orb"
 
@@ -144,28 +143,27 @@ func (d *drafter) sum(ctx context.Context) error {
 
 // explain says how each figure came about.
 func (d *drafter) explain() {
-	const source = "worked out in a transverse Mercator frame centred on each block, WGS 84"
 	areas := d.answer.Areas
-	add := func(figure, formula string, inputs map[string]any, source string) {
+	add := func(figure string, formula words.Text, inputs map[string]any, source words.Text) {
 		d.answer.How = append(d.answer.How, Figure{Figure: figure, Formula: formula, Inputs: inputs, Source: source})
 	}
-	add("areas.outline_m2", "ground inside the outlines less holes, shared ground once", map[string]any{"blocks": len(d.plots)}, source)
-	add("areas.planted_m2", d.plantedFormula(), nil, source)
-	add("areas.withheld_m2", "chosen ground inside the setbacks", map[string]any{"setbacks": len(d.request.Setbacks)}, "setbacks as typed; the label and local law rule")
+	add("areas.outline_m2", sayOutline.Plain(), map[string]any{"blocks": len(d.plots)}, sourceFrame)
+	add("areas.planted_m2", d.plantedFormula(), nil, sourceFrame)
+	add("areas.withheld_m2", sayWithheldHow.Plain(), map[string]any{"setbacks": len(d.request.Setbacks)}, sourceLaw)
 	formula, treatedSource := d.treatedFormula()
 	add("areas.treated_m2", formula, d.treatedInputs(), treatedSource)
-	add("areas.covered_m2", d.coveredFormula(), nil, "South Dakota State Univ. pesticide recordkeeping page, after USDA AMS guidance: band and alternate-middle work records the total area covered")
+	add("areas.covered_m2", d.coveredFormula(), nil, sourceCovered)
 	job := map[string]any{"treated_m2": float64(areas.Treated), "acre_m2": geo.SquareMetresPerAcre}
 	for i, t := range d.answer.Totals {
 		r := d.request.Products[i].Rate
-		add(fmt.Sprintf("totals[%d].amount", i), totalFormula(r), with(job, map[string]any{"rate": r.Value, "unit": string(r.Unit), "per": string(r.Per), "product": t.Name}), "rate as typed in the draft")
+		add(fmt.Sprintf("totals[%d].amount", i), totalFormula(r), with(job, map[string]any{"rate": r.Value, "unit": string(r.Unit), "per": string(r.Per), "product": t.Name}), sourceRate)
 	}
 	if c := d.request.Carrier; c != nil && d.answer.Carrier != nil {
-		add("carrier", totalFormula(*c), with(job, map[string]any{"rate": c.Value, "unit": string(c.Unit), "per": string(c.Per)}), "carrier as typed in the draft")
+		add("carrier", totalFormula(*c), with(job, map[string]any{"rate": c.Value, "unit": string(c.Unit), "per": string(c.Per)}), sourceCarrier)
 	}
 	if t := d.answer.Tanks; t != nil {
-		add("tanks", "full = floor(carrier / tank), last = carrier - full x tank, product in a tank = total x tank / carrier; nothing rounded up",
-			map[string]any{"carrier": d.answer.Carrier.Value, "tank": d.request.Tank.Value, "unit": string(d.request.Tank.Unit)}, "common practice, no source")
+		add("tanks", sayTanksHow.Plain(),
+			map[string]any{"carrier": d.answer.Carrier.Value, "tank": d.request.Tank.Value, "unit": string(d.request.Tank.Unit)}, sourceCommon)
 	}
 }
 
@@ -183,31 +181,31 @@ func (d *drafter) rowsLaid() bool {
 	return slices.ContainsFunc(d.plots, func(p *plot) bool { return len(p.all) > 0 })
 }
 
-func (d *drafter) plantedFormula() string {
+func (d *drafter) plantedFormula() words.Text {
 	if d.rowsLaid() {
-		return "each row with half a row spacing to either side, inside the outline"
+		return sayPlantedRows.Plain()
 	}
-	return "no rows are laid out: the outline stands in"
+	return sayPlantedOutline.Plain()
 }
 
-func (d *drafter) treatedFormula() (formula, source string) {
-	const grapes = "Cornell Cooperative Extension, 2024 New York and Pennsylvania grape guidelines, Table 6.3.1"
+func (d *drafter) treatedFormula() (formula, source words.Text) {
 	q := d.request
-	half := ""
-	if q.Sides == 1 {
-		half = "; sprayed from one side: half of it, drawn to the left of the row looking along it"
-	}
+	banded := q.Pattern == Band || q.Pattern == Drench && q.BandWidth > 0
 	switch {
-	case (q.Pattern == Band || q.Pattern == Drench && q.BandWidth > 0) && d.rowsLaid():
-		return "bands along the rows, inside the chosen ground, less setbacks" + half, grapes
-	case q.Pattern == Band || q.Pattern == Drench && q.BandWidth > 0:
-		return "(chosen ground - withheld) x band width / row spacing, as no rows are laid out" + strings.Replace(half, ", drawn to the left of the row looking along it", "", 1), grapes
+	case banded && d.rowsLaid() && q.Sides == 1:
+		return sayBandOneSide.Plain(), sourceGrapes
+	case banded && d.rowsLaid():
+		return sayBandRows.Plain(), sourceGrapes
+	case banded && q.Sides == 1:
+		return sayBandFormulaOneSide.Plain(), sourceGrapes
+	case banded:
+		return sayBandFormula.Plain(), sourceGrapes
 	case q.Pattern == AlternateMiddles && d.rowsLaid():
-		return "every second alley from row to row, less setbacks: half of the planted ground", "common practice, no source"
+		return sayMiddlesRows.Plain(), sourceCommon
 	case q.Pattern == AlternateMiddles:
-		return "(chosen ground - withheld) / 2, as no rows are laid out", "common practice, no source"
+		return sayMiddlesFormula.Plain(), sourceCommon
 	}
-	return "chosen ground - withheld", "worked out in a transverse Mercator frame centred on each block, WGS 84"
+	return sayTreatedHow.Plain(), sourceFrame
 }
 
 func (d *drafter) treatedInputs() map[string]any {
@@ -227,22 +225,45 @@ func (d *drafter) sides() int {
 	return 2
 }
 
-func (d *drafter) coveredFormula() string {
+func (d *drafter) coveredFormula() words.Text {
 	switch d.request.Pattern {
 	case Band, AlternateMiddles:
-		return "planted part of the chosen ground - withheld, unsprayed middles included"
+		return sayCoveredPlanted.Plain()
 	}
-	return "as treated"
+	return sayAsTreated.Plain()
 }
 
-func totalFormula(r quantity.Rate) string {
+func totalFormula(r quantity.Rate) words.Text {
+	per := words.Args{"per": string(r.Per)}
 	switch r.Per.Base() {
 	case quantity.SprayVolume:
-		return "carrier / " + string(r.Per) + " x rate"
+		return sayTotalSpray.With(per)
 	case quantity.RowLength:
-		return "row length / " + string(r.Per) + " x rate"
+		return sayTotalRow.With(per)
 	case quantity.Plants:
-		return "plants x rate"
+		return sayTotalPlants.Plain()
 	}
-	return "treated area / " + string(r.Per) + " x rate"
+	return sayTotalArea.With(per)
 }
+
+// How each figure comes about.
+var (
+	sayOutline            = words.New("spray-how-outline", "ground inside the outlines less holes, shared ground once", "terreno dentro de los contornos menos huecos; el terreno compartido, una vez")
+	sayPlantedRows        = words.New("spray-how-planted-rows", "each row with half a row spacing to either side, inside the outline", "cada hilera con media distancia entre hileras a cada lado, dentro del contorno")
+	sayPlantedOutline     = words.New("spray-how-planted-outline", "no rows are laid out: the outline stands in", "no hay hileras trazadas: se toma el contorno")
+	sayWithheldHow        = words.New("spray-how-withheld", "chosen ground inside the setbacks", "terreno elegido dentro de los retiros")
+	sayBandRows           = words.New("spray-how-band-rows", "bands along the rows, inside the chosen ground, less setbacks", "bandas a lo largo de las hileras, dentro del terreno elegido, menos retiros")
+	sayBandOneSide        = words.New("spray-how-band-one-side", "bands along the rows, inside the chosen ground, less setbacks; sprayed from one side: half of it, drawn to the left of the row looking along it", "bandas a lo largo de las hileras, dentro del terreno elegido, menos retiros; por un solo lado: la mitad, dibujada a la izquierda de la hilera mirando a lo largo")
+	sayBandFormula        = words.New("spray-how-band-formula", "(chosen ground - withheld) x band width / row spacing, as no rows are laid out", "(terreno elegido - retirado) x ancho de banda / distancia entre hileras, porque no hay hileras trazadas")
+	sayBandFormulaOneSide = words.New("spray-how-band-formula-one-side", "(chosen ground - withheld) x band width / row spacing, as no rows are laid out; sprayed from one side: half of it", "(terreno elegido - retirado) x ancho de banda / distancia entre hileras, porque no hay hileras trazadas; por un solo lado: la mitad")
+	sayMiddlesRows        = words.New("spray-how-middles-rows", "every second alley from row to row, less setbacks: half of the planted ground", "una calle de cada dos, de hilera a hilera, menos retiros: la mitad del terreno plantado")
+	sayMiddlesFormula     = words.New("spray-how-middles-formula", "(chosen ground - withheld) / 2, as no rows are laid out", "(terreno elegido - retirado) / 2, porque no hay hileras trazadas")
+	sayTreatedHow         = words.New("spray-how-treated", "chosen ground - withheld", "terreno elegido - retirado")
+	sayCoveredPlanted     = words.New("spray-how-covered", "planted part of the chosen ground - withheld, unsprayed middles included", "parte plantada del terreno elegido - retirado, incluidas las calles sin aplicar")
+	sayAsTreated          = words.New("spray-how-as-treated", "as treated", "igual que lo tratado")
+	sayTanksHow           = words.New("spray-how-tanks", "full = floor(carrier / tank), last = carrier - full x tank, product in a tank = total x tank / carrier; nothing rounded up", "llenos = entero(caldo / tanque), último = caldo - llenos x tanque, producto en un tanque = total x tanque / caldo; nada se redondea hacia arriba")
+	sayTotalSpray         = words.New("spray-how-total-spray", "carrier / {per} x rate", "caldo / {per} x dosis")
+	sayTotalRow           = words.New("spray-how-total-row", "row length / {per} x rate", "largo de hilera / {per} x dosis")
+	sayTotalPlants        = words.New("spray-how-total-plants", "plants x rate", "plantas x dosis")
+	sayTotalArea          = words.New("spray-how-total-area", "treated area / {per} x rate", "superficie tratada / {per} x dosis")
+)
