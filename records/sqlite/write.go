@@ -158,7 +158,7 @@ func (t *transaction) write(farm records.FarmID, f *farmState, p *prepared, at t
 			return records.Outcome{}, err
 		}
 	}
-	r, err := t.store(farm, f, p, state.Number+1, at)
+	r, err := t.store(farm, f, p, state.Number+1, row != nil, at)
 	return records.Outcome{Revision: r, Created: r.Number == 1}, err
 }
 
@@ -182,7 +182,7 @@ func (t *transaction) revision(f *farmState, p *prepared, number int) (records.R
 	return readRevision(row)
 }
 
-func (t *transaction) store(farm records.FarmID, f *farmState, p *prepared, number int, at time.Time) (records.Revision, error) {
+func (t *transaction) store(farm records.FarmID, f *farmState, p *prepared, number int, replaces bool, at time.Time) (records.Revision, error) {
 	r := records.Revision{
 		Kind: p.Kind, ID: p.ID, Number: number, Sequence: f.sequence + 1, Deleted: p.Delete,
 		By: p.By, At: at, Record: p.record,
@@ -203,20 +203,30 @@ func (t *transaction) store(farm records.FarmID, f *farmState, p *prepared, numb
 	if err != nil {
 		return records.Revision{}, err
 	}
-	if err := t.makeCurrent(f, p, row, number); err != nil {
+	if err := t.makeCurrent(f, p, row, number, replaces); err != nil {
 		return records.Revision{}, err
 	}
 	f.sequence, f.head, f.dirty = r.Sequence, r.Hash, true
 	return r, nil
 }
 
-func (t *transaction) makeCurrent(f *farmState, p *prepared, row int64, number int) error {
-	c := currentOf(p.facets)
-	err := t.conn.exec(`INSERT OR REPLACE INTO current
-		(farm, kind, id, revision, number, deleted, west, south, east, north, from_us, to_us, block)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		f.number, p.kind, p.id, row, int64(number), flag(p.Delete),
-		c.west, c.south, c.east, c.north, c.from, c.to, c.block)
+// Two statements, not INSERT OR REPLACE: that one keeps a copy of every page
+// it touches, for the case that it fails halfway.
+const (
+	insertCurrent = `INSERT INTO current
+		(revision, number, deleted, west, south, east, north, from_us, to_us, block, farm, kind, id)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`
+	updateCurrent = `UPDATE current SET revision = ?, number = ?, deleted = ?, west = ?, south = ?, east = ?, north = ?,
+		from_us = ?, to_us = ?, block = ? WHERE farm = ? AND kind = ? AND id = ?`
+)
+
+func (t *transaction) makeCurrent(f *farmState, p *prepared, row int64, number int, replaces bool) error {
+	c, query := currentOf(p.facets), insertCurrent
+	if replaces {
+		query = updateCurrent
+	}
+	err := t.conn.exec(query, row, int64(number), flag(p.Delete),
+		c.west, c.south, c.east, c.north, c.from, c.to, c.block, f.number, p.kind, p.id)
 	if err != nil || c.west == nil {
 		return err
 	}

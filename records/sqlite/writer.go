@@ -137,14 +137,19 @@ func (w *writer) gather(group []*request, r *request) []*request {
 	}
 }
 
-// serve stores a group and answers each. Where the whole transaction fails for want of
-// room, each request is tried alone, so that a large one does not take small
-// ones with it.
+// serve stores a group and answers each. It goes without savepoints first, for
+// each one costs a copy of every page a request touches; where a request fails,
+// the group is run once more with them. Where the whole transaction fails for
+// want of room, each request is tried alone, so that a large one does not take
+// small ones with it.
 func (w *writer) serve(group []*request) {
 	if len(group) == 0 {
 		return
 	}
-	results, err := w.commit(group)
+	results, err := w.commit(group, len(group) > 1)
+	if err == errAgain {
+		results, err = w.commit(group, false)
+	}
 	if err != nil && len(group) > 1 && fault.Is(translate(err), fault.Full) {
 		for _, r := range group {
 			w.serve([]*request{r})
@@ -160,25 +165,39 @@ func (w *writer) serve(group []*request) {
 	}
 }
 
+// errAgain: a request failed in a transaction without savepoints.
+var errAgain = errors.New("sqlite: a request failed, the group is to be run again")
+
 // commit runs a group in one transaction. The error is the transaction's; then
 // nothing is stored.
-func (w *writer) commit(group []*request) (results []error, err error) {
+func (w *writer) commit(group []*request, bold bool) (results []error, err error) {
 	if err := w.conn.exec("BEGIN IMMEDIATE"); err != nil {
 		return nil, err
 	}
 	defer func() {
 		// Some failures end the transaction by themselves.
 		if err != nil && !w.conn.driver.AutoCommit() {
-			err = errors.Join(err, w.conn.exec("ROLLBACK"))
+			if undone := w.conn.exec("ROLLBACK"); undone != nil {
+				err = errors.Join(err, undone)
+			}
 		}
 	}()
 	t := &transaction{conn: w.conn, now: w.now, farms: map[records.FarmID]*farmState{}}
 	for _, r := range group {
+		if bold {
+			if err := r.do(t); err != nil {
+				return nil, errAgain
+			}
+			continue
+		}
 		result, err := t.attempt(r.do)
 		if err != nil {
 			return nil, err
 		}
 		results = append(results, result)
+	}
+	if bold {
+		results = make([]error, len(group))
 	}
 	if err := t.saveFarms(); err != nil {
 		return nil, err
