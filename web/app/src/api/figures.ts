@@ -2,13 +2,9 @@ import { signal, type Signal } from "../model/signal";
 import type { Client } from "./client";
 import { readCsv } from "./csv";
 
-/** What the server measured on a block; what it does not say is undefined. */
+/** What the server measured on a block. */
 export interface BlockFigures {
   readonly outline_m2: number;
-  readonly rows?: number;
-  readonly row_length_m?: number;
-  readonly plants?: number;
-  readonly planted_m2?: number;
 }
 
 export interface Figures {
@@ -17,25 +13,16 @@ export interface Figures {
   readonly failure: unknown;
 }
 
-const columns = ["rows", "row_length_m", "plants", "planted_m2"] as const;
-
 /** Reads the report of blocks; lines without an area are left out. */
 export function readFigures(csv: string): Map<string, BlockFigures> {
   const of = new Map<string, BlockFigures>();
   for (const line of readCsv(csv)) {
     const id = line["id"];
-    const m2 = figure(line["outline_m2"]);
-    if (!id || m2 === undefined) continue;
-    const more = Object.fromEntries(columns.map((c) => [c, figure(line[c])]));
-    of.set(id, { outline_m2: m2, ...more });
+    const text = line["outline_m2"];
+    const m2 = text ? Number(text) : Number.NaN;
+    if (id && Number.isFinite(m2)) of.set(id, { outline_m2: m2 });
   }
   return of;
-}
-
-function figure(text: string | undefined): number | undefined {
-  if (!text) return undefined;
-  const n = Number(text);
-  return Number.isFinite(n) ? n : undefined;
 }
 
 /** The figures of all blocks of a farm; refresh() after blocks or rows change. */

@@ -1,21 +1,23 @@
+import { useState } from "preact/hooks";
 import { day, moment, named, number } from "../../i18n";
-import type { BlockFigures } from "../../api/figures";
+import type { FarmMap } from "../../map/farmmap";
 import type { Farm } from "../../model/farm";
 import type { Stored } from "../../model/kinds";
 import { mayWrite } from "../../model/rights";
 import { useRecords, useSignal, useText, useUnits } from "../../ui/hooks";
 import { How } from "../../ui/how";
-import { ProblemNote } from "../../ui/notes";
+import { Caution, ProblemNote } from "../../ui/notes";
 import { say } from "../../ui/undo";
-import { area, bearing, length, spacing } from "../../units";
+import { area, bearing, clearance, length, spacing } from "../../units";
 import type { PlaceProps } from "../place";
-import { useState } from "preact/hooks";
+import { type GroundAnswer, nearLines, useGround } from "./measured";
 
 /** One block: what it is, its figures with how they came about, and what can be done. */
-export function BlockSheet({ farm, figures, block, go }: PlaceProps & { block: Stored<"blocks"> }) {
+export function BlockSheet({ farm, api, figures, map, block, go }: PlaceProps & { block: Stored<"blocks"> }) {
   const t = useText();
   useUnits();
   const measured = useSignal(figures.now).of.get(block.id);
+  const answer = useGround(api, farm, block);
   const p = block.feature.properties;
   const writes = mayWrite(farm.info.role, "blocks");
   const [problem, setProblem] = useState<unknown>(null);
@@ -51,7 +53,7 @@ export function BlockSheet({ farm, figures, block, go }: PlaceProps & { block: S
       <dl class="figures">
         <dt>{t("ground-area")}</dt>
         <dd>{measured ? <OutlineArea block={block} farm={farm} m2={measured.outline_m2} /> : "…"}</dd>
-        <RowFigures farm={farm} block={block} measured={measured} />
+        <RowFigures farm={farm} block={block} answer={answer} />
         {said.map(([name, value]) => [<dt key={name}>{name}</dt>, <dd key={`${name} value`}>{value ?? <span class="soft">{t("core-not-said")}</span>}</dd>])}
       </dl>
       <ProblemNote problem={problem} />
@@ -76,6 +78,7 @@ export function BlockSheet({ farm, figures, block, go }: PlaceProps & { block: S
         )}
       </div>
       {!writes && <p class="soft">{t("ground-reader")}</p>}
+      <NearTable farm={farm} map={map} answer={answer} />
     </>
   );
 }
@@ -103,7 +106,7 @@ function OutlineArea({ block, farm, m2 }: { block: Stored<"blocks">; farm: Farm;
   );
 }
 
-function RowFigures({ farm, block, measured }: { farm: Farm; block: Stored<"blocks">; measured: BlockFigures | undefined }) {
+function RowFigures({ farm, block, answer }: { farm: Farm; block: Stored<"blocks">; answer: GroundAnswer | null }) {
   const t = useText();
   const rows = useRecords(farm, "rows");
   const mine = rows.list.filter((r) => r.feature.properties.block === block.id);
@@ -124,38 +127,79 @@ function RowFigures({ farm, block, measured }: { farm: Farm; block: Stored<"bloc
       <dd>
         <strong>{mine.length}</strong>
       </dd>
-      {measured?.row_length_m !== undefined && (
+      {answer?.row_length_m ? (
         <>
           <dt>{t("ground-row-length")}</dt>
           <dd>
-            <How formula={t("ground-how-rows-record")} inputs={[[t("ground-col-rows"), String(mine.length)]]}>
-              {length(measured.row_length_m)}
+            <How formula={t("ground-how-rows-record")} inputs={[[t("ground-col-rows"), String(mine.length)]]} source={t("ground-how-server-now")}>
+              {length(answer.row_length_m)}
             </How>
           </dd>
         </>
-      )}
-      {measured?.planted_m2 !== undefined && rowSpacing !== undefined && measured.row_length_m !== undefined && (
+      ) : null}
+      {answer?.row_length_m && answer.areas.planted_m2 && rowSpacing !== undefined ? (
         <>
           <dt>{t("ground-planted")}</dt>
           <dd>
             <How
               formula={t("ground-how-planted")}
               inputs={[
-                [t("ground-row-length"), length(measured.row_length_m)],
+                [t("ground-row-length"), length(answer.row_length_m)],
                 [t("ground-row-spacing"), spacing(rowSpacing)],
               ]}
+              source={t("ground-how-server-now")}
             >
-              {area(measured.planted_m2)}
+              {area(answer.areas.planted_m2)}
             </How>
           </dd>
         </>
-      )}
+      ) : null}
       <dt>{t("ground-plants")}</dt>
       <dd>
         <How formula={t("ground-how-rows-record")} inputs={[[t("ground-plants"), t("ground-plant-places", { places, missing })]]}>
           {number(places - missing)}
         </How>
       </dd>
+    </>
+  );
+}
+
+/** What lies near, nearest first: distances are cut to whole feet, never made longer. */
+function NearTable({ farm, map, answer }: { farm: Farm; map: FarmMap; answer: GroundAnswer | null }) {
+  const t = useText();
+  const near = useRecords(farm, "surroundings");
+  const lines = nearLines(answer, near.list);
+  if (lines.length === 0) return null;
+  return (
+    <>
+      <h2>{t("ground-nearest")}</h2>
+      <table>
+        <thead>
+          <tr>
+            <th scope="col">{t("ground-near-kind")}</th>
+            <th scope="col" class="num">
+              {t("ground-distance")}
+            </th>
+          </tr>
+        </thead>
+        <tbody>
+          {lines.map((l) => (
+            <tr key={l.id}>
+              <th scope="row">
+                <button type="button" class="link" onClick={() => map.choose({ layer: "surroundings", id: l.id })}>
+                  {l.name || named("ground-kind-", l.kind)}
+                </button>
+                <div class="soft under">
+                  {l.name ? named("ground-kind-", l.kind) : ""}
+                  {l.byEye ? ` – ${t("ground-by-eye").toLowerCase()}` : ""}
+                </div>
+              </th>
+              <td class="num">{clearance(l.m)}</td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+      <Caution>{t("core-caution-drawn")}</Caution>
     </>
   );
 }
