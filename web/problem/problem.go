@@ -151,7 +151,9 @@ func Method(name, allow string, lang words.Language, instance string) Document {
 }
 
 // Upstream says that the base map's server gives nothing.
-func Upstream(lang words.Language, instance string) Document { return upstream.document(lang, instance) }
+func Upstream(lang words.Language, instance string) Document {
+	return upstream.document(lang, instance)
+}
 
 // Waiting is a refusal that passes by itself after Wait.
 type Waiting struct {
