@@ -1,3 +1,4 @@
+import { useEffect, useRef } from "preact/hooks";
 import { number } from "../../i18n";
 import { useText } from "../../ui/hooks";
 import { Caution } from "../../ui/notes";
@@ -30,10 +31,13 @@ export function Shown(props: {
 }) {
   const t = useText();
   const { answer, standing } = props;
+  // The answer stands below a long form: it comes into view by itself.
+  const top = useRef<HTMLElement>(null);
+  useEffect(() => top.current?.scrollIntoView({ block: "start" }), [answer]);
   const list = listed(answer.list, answer.groups);
   const count = { confirmed: answer.list.confirmed.length, between: answer.list.between.length, margin: answer.list.margin.length };
   return (
-    <section aria-live="polite">
+    <section ref={top}>
       {answer.cautions.length === 0 && <Caution>{t("disease-caution-7")}</Caution>}
       {answer.cautions.map((c) => (
         <Caution key={c}>{c}</Caution>
@@ -87,17 +91,13 @@ export function Shown(props: {
         </details>
       )}
       <Groups {...props} />
-      <h2>{t("disease-list")}</h2>
-      <p>
-        {t("disease-list-cost", {
-          ...count,
-          all: count.confirmed + count.between + count.margin,
-          inspect: answer.list.inspect.length,
-        })}
-      </p>
-      {list.length === 0 ? (
-        <p>{t("disease-list-empty")}</p>
-      ) : (
+      {list.length === 0 && (
+        <>
+          <h2>{t("disease-list")}</h2>
+          <p>{t("disease-list-empty")}</p>
+        </>
+      )}
+      {list.length > 0 && (
         <DataTable
           caption={t("disease-list")}
           columns={listColumns(t)}
@@ -109,12 +109,19 @@ export function Shown(props: {
           chooseName={(p) => t("disease-show", { row: String(p.row), plant: String(p.plant) })}
         />
       )}
+      <p>
+        {t("disease-list-cost", {
+          ...count,
+          all: count.confirmed + count.between + count.margin,
+          inspect: answer.list.inspect.length,
+        })}
+      </p>
       <Caution>{t("disease-caution-8")}</Caution>
       <Caution>{t("disease-caution-9")}</Caution>
       {answer.scan.length > 0 && (
         <details>
           <summary>{t("disease-windows")}</summary>
-          <DataTable caption={t("disease-windows")} columns={windowColumns(t)} rows={answer.scan} keyOf={(w) => `${w.centre.row}-${w.centre.plant}-${w.shape}-${w.plants}`} file={`${props.file}-windows`} />
+          <DataTable under caption={t("disease-windows")} columns={windowColumns(t)} rows={answer.scan} keyOf={(w) => `${w.centre.row}-${w.centre.plant}-${w.shape}-${w.plants}`} file={`${props.file}-windows`} />
         </details>
       )}
       {answer.runs.length > 0 && (
@@ -123,7 +130,7 @@ export function Shown(props: {
           <p class="hint">
             {t("disease-runs-note")} {t("disease-runs-source")}
           </p>
-          <DataTable caption={t("disease-runs")} columns={runColumns(t)} rows={answer.runs} keyOf={(r) => String(r.row)} file={`${props.file}-runs`} />
+          <DataTable under caption={t("disease-runs")} columns={runColumns(t)} rows={answer.runs} keyOf={(r) => String(r.row)} file={`${props.file}-runs`} />
         </details>
       )}
     </section>
@@ -141,9 +148,11 @@ function Groups(props: Parameters<typeof Shown>[0]) {
   ];
   return (
     <>
-      <h2>{t("disease-groups")}</h2>
       {answer.groups.length === 0 ? (
-        <p>{t("disease-no-groups", { n: props.minFinds })}</p>
+        <>
+          <h2>{t("disease-groups")}</h2>
+          <p>{t("disease-no-groups", { n: props.minFinds })}</p>
+        </>
       ) : (
         <>
           <DataTable

@@ -12,7 +12,10 @@ const firstLines = 200;
 const searchFrom = 8;
 
 export interface DataTableProps<Row> {
+  /** Its heading and its name. */
   readonly caption: string;
+  /** Under another heading of the second level. */
+  readonly under?: boolean;
   readonly columns: readonly Column<Row>[];
   readonly rows: readonly Row[];
   readonly keyOf: (row: Row) => string;
@@ -56,6 +59,7 @@ export function DataTable<Row>(props: DataTableProps<Row>) {
 
   return (
     <div class="datatable">
+      {props.under ? <h3>{props.caption}</h3> : <h2>{props.caption}</h2>}
       <div class="table-tools">
         {rows.length >= searchFrom && <TextField label={t("core-filter")} type="search" value={search} onValue={setSearch} />}
         <button type="button" onClick={download}>
@@ -66,13 +70,13 @@ export function DataTable<Row>(props: DataTableProps<Row>) {
             {t("core-copy")}
           </button>
         )}
-        <span role="status">{copied ? t("core-copied") : ""}</span>
+        <span class="soft" role="status">
+          {copied ? t("core-copied") : t("core-rows-shown", { n: found.length })}
+        </span>
       </div>
       <div class="table-scroll" role="region" aria-label={props.caption} tabIndex={0}>
         <table>
-          <caption>
-            {props.caption} <span class="soft">({t("core-rows-shown", { n: found.length })})</span>
-          </caption>
+          <caption class="hidden">{props.caption}</caption>
           <thead>
             <tr>
               {columns.map((c) => (
