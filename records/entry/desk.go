@@ -34,8 +34,8 @@ var (
 		"There is no kind of record called “{kind}”.",
 		"No hay ningún tipo de registro llamado «{kind}».")
 	roleMayNot = words.New("entry-role-may-not",
-		"Your role on this farm ({role}) does not write records of the kind “{kind}”. Ask the owner.",
-		"Su función en esta finca ({role}) no escribe registros del tipo «{kind}». Pregunte al dueño.")
+		"Your role on this farm ({role}) does not write records of the kind “{kind}”. Ask the grower.",
+		"Su función en esta finca ({role}) no escribe registros del tipo «{kind}». Pregunte al productor.")
 	notStored = words.New("entry-not-stored",
 		"This record was not stored: {count} thing(s) to mend, named below.",
 		"Este registro no se guardó: {count} cosa(s) por corregir, nombradas abajo.")

@@ -112,7 +112,7 @@ func TestWhatIsRefused(t *testing.T) {
 		{"a block that is not there", b.find(records.Scout, b.ids.New(), 0, b.at(5, 30), "suspected", fmt.Sprintf(`,"block":%q`, b.ids.New())), fault.Invalid, "block", "no record"},
 		{"a scout who confirms", b.find(records.Scout, b.ids.New(), 0, b.at(5, 30), "confirmed", inBlock), fault.Invalid, "state", "adviser"},
 		{"a scout who redraws a block", b.write(records.Scout, records.Blocks, b.block, 1, orb.Polygon{b.ring(0, 0, 9, 0, 9, 9)}, `{"name":"x"}`), fault.Forbidden, "", "scout"},
-		{"a viewer", b.find(records.Viewer, b.ids.New(), 0, b.at(5, 30), "suspected", inBlock), fault.Forbidden, "", "viewer"},
+		{"a viewer", b.find(records.Viewer, b.ids.New(), 0, b.at(5, 30), "suspected", inBlock), fault.Forbidden, "", "reader"},
 		{"a row twice", b.write(records.Owner, records.Rows, b.ids.New(), 0, orb.LineString{b.at(0, 33), b.at(200, 33)}, fmt.Sprintf(`{"block":%q,"number":10,"plants":201}`, b.block)), fault.Invalid, "number", "10"},
 		{"a row beyond the outline", b.write(records.Owner, records.Rows, b.ids.New(), 0, orb.LineString{b.at(0, 33), b.at(260, 33)}, fmt.Sprintf(`{"block":%q,"number":11,"plants":201}`, b.block)), fault.Invalid, "geometry", "60 m outside"},
 		{"an id that is none", b.find(records.Scout, "not-an-id", 0, b.at(5, 30), "suspected", inBlock), fault.Invalid, "", ""},

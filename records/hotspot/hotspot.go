@@ -151,16 +151,16 @@ var (
 		"Se analizan como máximo {limit} hallazgos a la vez; este pedido tiene {count}.")
 	noSpacings = words.New("hotspot-no-spacings",
 		"Distances between plants are not known: the block has no row spacing or no plant spacing, and its rows are not drawn.",
-		"No se conocen las distancias entre plantas: el bloque no tiene distancia entre filas o entre plantas, y sus filas no están dibujadas.")
+		"No se conocen las distancias entre plantas: el bloque no tiene distancia entre hileras o entre plantas, y sus hileras no están dibujadas.")
 	fixSpacings = words.New("hotspot-fix-spacings",
 		"Give the block row_spacing_m and plant_spacing_m.",
 		"Dé al bloque row_spacing_m y plant_spacing_m.")
 	noRowOrPlant = words.New("hotspot-no-row-or-plant",
 		"The find has no row and plant; a pin alone does not tell which row.",
-		"El hallazgo no tiene fila y planta; un punto solo no dice qué fila es.")
+		"El hallazgo no tiene hilera y planta; un punto solo no dice qué hilera es.")
 	notStandingThere = words.New("hotspot-no-such-plant",
 		"The block has no row {row} with a plant {plant}.",
-		"El bloque no tiene una fila {row} con una planta {plant}.")
+		"El bloque no tiene una hilera {row} con una planta {plant}.")
 	crowded = words.New("hotspot-crowded",
 		"These finds crowd too closely for these distances to be grouped in time. Use shorter along_m and across_m.",
 		"Estos hallazgos están demasiado juntos para agruparlos a tiempo con estas distancias. Use along_m y across_m más cortos.")

@@ -30,7 +30,7 @@ const exactFit geo.Metres = 0.001
 var (
 	rowsNotCounted = words.New("hotspot-rows-not-counted",
 		"A visit says that whole rows were looked at, but how many plants they hold is not recorded; so there is no rate and no p. Lay out the block's rows.",
-		"Una visita dice que se revisaron filas enteras, pero no consta cuántas plantas tienen; así que no hay tasa ni p. Trace las filas del bloque.")
+		"Una visita dice que se revisaron hileras enteras, pero no consta cuántas plantas tienen; así que no hay tasa ni p. Trace las hileras del bloque.")
 	tooManyInspected = words.New("hotspot-too-many-inspected",
 		"Visits name more than {limit} plants as looked at; so there is no rate and no p.",
 		"Las visitas nombran más de {limit} plantas como revisadas; así que no hay tasa ni p.")
@@ -39,13 +39,13 @@ var (
 		"{count} registro(s) del tipo «{kind}» no se pudieron leer y se omitieron, el primero {id}.")
 	rowTwice = words.New("hotspot-row-twice",
 		"Row {row} is drawn more than once; only the first record of it counts here.",
-		"La fila {row} está dibujada más de una vez; aquí solo cuenta su primer registro.")
+		"La hilera {row} está dibujada más de una vez; aquí solo cuenta su primer registro.")
 	rowsNotPlaced = words.New("hotspot-rows-not-placed",
 		"The drawn rows cannot be placed ({problem}): distances follow row and plant numbers.",
-		"Las filas dibujadas no se pueden situar ({problem}): las distancias siguen los números de fila y planta.")
+		"Las hileras dibujadas no se pueden situar ({problem}): las distancias siguen los números de hilera y planta.")
 	rowsTooMany = words.New("hotspot-rows-too-many",
 		"The rows hold more than {limit} plants: distances follow row and plant numbers, not the drawn rows.",
-		"Las filas tienen más de {limit} plantas: las distancias siguen los números de fila y planta, no las filas dibujadas.")
+		"Las hileras tienen más de {limit} plantas: las distancias siguen los números de hilera y planta, no las hileras dibujadas.")
 )
 
 // Load gathers one block's rows, finds, visits and removals, all as they are

@@ -47,7 +47,7 @@ var (
 	quotes      = words.New("hotspot-quotes", "a quote is out of place", "hay una comilla fuera de lugar")
 	notANumber  = words.New("hotspot-not-a-number", "“{value}” is not a number; decimals have a point.", "«{value}» no es un número; los decimales llevan punto.")
 	notInRange  = words.New("hotspot-not-in-range", "“{value}” is not a whole number from {low} to {high}.", "«{value}» no es un número entero de {low} a {high}.")
-	plantTwice  = words.New("hotspot-plant-twice", "Row {row}, plant {plant} already stands in line {line}.", "La fila {row}, planta {plant} ya está en la línea {line}.")
+	plantTwice  = words.New("hotspot-plant-twice", "Row {row}, plant {plant} already stands in line {line}.", "La hilera {row}, planta {plant} ya está en la línea {line}.")
 	notZeroOne  = words.New("hotspot-not-zero-one", "“{value}” is neither 0 nor 1.", "«{value}» no es 0 ni 1.")
 	otherStatus = words.New("hotspot-other-status",
 		"The status “{value}” (first in line {line}) is taken as not inspected.",

@@ -6,11 +6,11 @@ import (
 )
 
 var roleNames = map[records.Role]words.Message{
-	records.Owner:      words.New("people-role-owner", "owner", "dueño"),
+	records.Owner:      words.New("people-role-owner", "grower", "productor"),
 	records.Applicator: words.New("people-role-applicator", "applicator", "aplicador"),
-	records.Scout:      words.New("people-role-scout", "scout", "monitoreador"),
+	records.Scout:      words.New("people-role-scout", "scout", "monitor de campo"),
 	records.Adviser:    words.New("people-role-adviser", "adviser", "asesor"),
-	records.Viewer:     words.New("people-role-viewer", "viewer", "lector"),
+	records.Viewer:     words.New("people-role-viewer", "reader", "lector"),
 }
 
 // RoleName is the role as people say it; an unknown role stands as written.

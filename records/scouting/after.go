@@ -63,7 +63,7 @@ var (
 	noPlace    = words.New("scouting-no-place", "no place", "ningún lugar")
 	plantTwice = words.New("scouting-plant-twice",
 		"Row {row}, plant {plant} stands twice in the list.",
-		"La fila {row}, planta {plant} está dos veces en la lista.")
+		"La hilera {row}, planta {plant} está dos veces en la lista.")
 )
 
 // ParseSample reads a sample. It needs at least one find.

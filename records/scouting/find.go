@@ -49,22 +49,22 @@ var (
 	aTrack  = words.New("scouting-a-track", "a line", "una línea")
 	nowhere = words.New("scouting-nowhere",
 		"A find needs a pin, or a block with row and plant.",
-		"Un hallazgo necesita un punto, o un bloque con fila y planta.")
+		"Un hallazgo necesita un punto, o un bloque con hilera y planta.")
 	plantWithoutRow = words.New("scouting-plant-without-row",
 		"A plant's number means nothing without its row.",
-		"El número de una planta no dice nada sin su fila.")
+		"El número de una planta no dice nada sin su hilera.")
 	rowWithoutBlock = words.New("scouting-row-without-block",
 		"A row means nothing without its block.",
-		"Una fila no dice nada sin su bloque.")
+		"Una hilera no dice nada sin su bloque.")
 	noSuchRow = words.New("scouting-no-such-row",
 		"The block has no row {row}; its rows are {rows}.",
-		"El bloque no tiene la fila {row}; sus filas son {rows}.")
+		"El bloque no tiene la hilera {row}; sus hileras son {rows}.")
 	noSuchPlant = words.New("scouting-no-such-plant",
 		"Row {row} has plants 1 to {plants}; there is no plant {plant}.",
-		"La fila {row} tiene las plantas 1 a {plants}; no hay planta {plant}.")
+		"La hilera {row} tiene las plantas 1 a {plants}; no hay planta {plant}.")
 	fixPlace = words.New("scouting-fix-place",
 		"Count again from the row's end, or mend the row's number of plants.",
-		"Cuente otra vez desde el extremo de la fila, o corrija el número de plantas de la fila.")
+		"Cuente otra vez desde el extremo de la hilera, o corrija el número de plantas de la hilera.")
 )
 
 // ParseFind reads a find. It needs a cause, a state, a time and a place: a

@@ -39,10 +39,10 @@ var (
 		"El tramo va de la planta {from} a la planta {to}: ponga primero el número menor.")
 	halfStretch = words.New("scouting-half-stretch",
 		"A stretch needs both its ends, from and to; neither means the whole row.",
-		"Un tramo necesita sus dos extremos, from y to; sin ninguno es la fila entera.")
+		"Un tramo necesita sus dos extremos, from y to; sin ninguno es la hilera entera.")
 	onlyAll = words.New("scouting-only-all",
 		"Either \"rows\": \"all\", or a row with from and to.",
-		"O bien \"rows\": \"all\", o bien una fila con from y to.")
+		"O bien \"rows\": \"all\", o bien una hilera con from y to.")
 	moreHits = words.New("scouting-more-hits",
 		"{hits} of {sampled} cannot be: hits are counted among those sampled.",
 		"{hits} de {sampled} no puede ser: los positivos se cuentan entre los revisados.")
