@@ -1,10 +1,12 @@
-// Pictures of the places with the demo farm, for the README and for looking at:
-// node e2e/screenshots.mjs FOLDER [WORD ...]; with words only pictures whose
-// name holds one of them.
+// Pictures of the places with the demo farm: node e2e/screenshots.mjs FOLDER
+// [WORD ...]. Without words the ones the README shows; with words those whose
+// name holds one of them; "all" takes every one.
 import { mkdir } from "node:fs/promises";
 import { join, resolve } from "node:path";
 import { openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { records, signIn } from "./people.mjs";
+
+const readme = ["ground-laptop", "walk-phone", "disease-laptop", "pass-laptop", "papers-laptop"];
 
 const [folder, ...only] = process.argv.slice(2);
 if (!folder) {
@@ -25,7 +27,10 @@ try {
 async function takeAll(size, viewport) {
   const phone = size === "phone" ? { hasTouch: true, isMobile: true } : {};
   const { context, page, faults } = await openWindow(browser, demo.base, { size: viewport, ...phone });
-  const wanted = (name) => only.length === 0 || only.some((w) => `${name}-${size}`.includes(w));
+  const wanted = (name) => {
+    const full = `${name}-${size}`;
+    return only.length === 0 ? readme.includes(full) : only.includes("all") || only.some((w) => full.includes(w));
+  };
   const shot = async (name, scroll) => {
     if (!wanted(name)) return;
     if (scroll) await scroll.scrollIntoViewIfNeeded();
@@ -56,16 +61,19 @@ async function takeAll(size, viewport) {
 
   await open(`/go/demo/disease?block=${id("Long Rows")}`);
   await shot("disease-question");
-  if (wanted("disease")) {
+  if (wanted("disease") || wanted("disease-list")) {
     await page.getByRole("button", { name: "Find the groups" }).click();
     await page.getByRole("heading", { level: 2, name: "The list, plant by plant" }).waitFor({ timeout: 60_000 });
-    await shot("disease", page.getByRole("heading", { level: 2, name: "Groups" }));
+    // The group nearer to, so that its row segments show beside the marks.
+    await page.getByRole("button", { name: "Show group 1 on the map" }).click();
+    await page.getByRole("button", { name: "Closer" }).click();
+    await shot("disease", page.getByRole("heading", { level: 3, name: "Against chance" }));
     await shot("disease-list", page.getByRole("table", { name: /^The list/ }));
   }
 
   await open("/go/demo/pass");
   await shot("pass-list");
-  if (wanted("pass")) {
+  if (wanted("pass") || wanted("pass-form") || wanted("pass-tanks")) {
     await open("/go/demo/pass");
     await page.getByRole("checkbox", { name: "Creek Block" }).check();
     await page.getByLabel("Name on the label").fill("Demo product (invented)");

@@ -98,7 +98,7 @@ export const core = area(
     "core-copied": "Copied",
     "core-copy": "Copy the table",
     "core-download-csv": "Download as CSV",
-    "core-filter": "Show only rows with",
+    "core-filter": "Show only lines with",
     "core-rows-shown": { one: "{n} line", other: "{n} lines" },
     "core-sort-up": "sorted upward",
     "core-sort-down": "sorted downward",

@@ -26,7 +26,7 @@ export interface DataTableProps<Row> {
   readonly onChoose?: (row: Row) => void;
   /** What that button does, in words that hold the cell's own. */
   readonly chooseName?: (row: Row) => string;
-  readonly first?: Order;
+  readonly first?: Order | undefined;
 }
 
 /** A table that sorts, filters, copies and downloads what it shows. */

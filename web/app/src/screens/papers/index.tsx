@@ -14,6 +14,9 @@ import "./papers.css";
 /** Kinds the server makes a report of. */
 const reports = ["blocks", "finds", "passes"] as const;
 
+/** Kinds whose first column is a day: the newest stands first. */
+const newestFirst: readonly Kind[] = ["visits", "finds", "samples", "removals", "passes"];
+
 /** The view is the kind, with the chosen record's id after a colon. */
 function readView(view: string | undefined): { kind: Kind; id: string | undefined } {
   const [kind, id] = (view ?? "").split(":");
@@ -33,6 +36,7 @@ function Sheet(props: PlaceProps) {
   // A record without a moment of its own belongs to every season.
   const ofSeason = records.list.filter((r) => inSeason(momentOf(r), address.season, farm.info.zone));
   const rows = ofSeason.filter((r) => !address.block || kind === "blocks" || ofBlock(r, address.block));
+  const columns = columnsOf(kind, about);
   const chosen = records.list.find((r) => r.id === id);
   const choose = (r: Stored) => {
     go({ view: `${kind}:${r.id}` });
@@ -62,9 +66,10 @@ function Sheet(props: PlaceProps) {
         <DataTable
           key={kind}
           caption={t(`papers-kind-${kind}`)}
-          columns={columnsOf(kind, about)}
+          columns={columns}
           rows={rows}
           keyOf={(r) => r.id}
+          first={newestFirst.includes(kind) ? { key: columns[0]?.key ?? "", down: true } : undefined}
           file={`${farm.id}-${kind}`}
           chosen={id}
           onChoose={choose}

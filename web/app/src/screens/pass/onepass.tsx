@@ -68,7 +68,7 @@ function Done({ pass, zone }: { pass: Stored<"passes">; zone: string }) {
       <dd>{p.people?.applicator ?? t("core-not-said")}</dd>
       <dt>{t("pass-apply-certificate")}</dt>
       <dd>{p.people?.certification ?? t("core-not-said")}</dd>
-      <dt>{t("pass-wind-speed")}</dt>
+      <dt>{t("pass-apply-weather")}</dt>
       <dd>{t("pass-weather", { speed, from: w.wind_from_deg === undefined ? t("core-not-said") : bearing(w.wind_from_deg), temperature })}</dd>
     </dl>
   );

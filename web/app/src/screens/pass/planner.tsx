@@ -6,6 +6,7 @@ import type { OutlineMode } from "../../map/farmmap";
 import { uuid7 } from "../../model/uuid7";
 import { MainAction } from "../../ui/action";
 import { Check, Choice, TextArea, TextField } from "../../ui/form";
+import { MapBar } from "../../ui/mapbar";
 import { useSignal, useText } from "../../ui/hooks";
 import { Mark, ProblemNote } from "../../ui/notes";
 import { say } from "../../ui/undo";
@@ -259,7 +260,7 @@ export function Planner(props: PlaceProps & { readonly named: Named; readonly on
               <Mark answer="caution" /> {t("pass-again")}
             </p>
           )}
-          <Figures worked={done.worked} pattern={String(done.asked["pattern"])} rates={rates} tank={done.asked["tank"] as { value: number; unit: string } | undefined} named={named} date={moment(done.at, zone)} zone={zone} />
+          <Figures planning worked={done.worked} pattern={String(done.asked["pattern"])} rates={rates} tank={done.asked["tank"] as { value: number; unit: string } | undefined} named={named} date={moment(done.at, zone)} zone={zone} />
           {stops && <TextArea label={t("pass-stop-reason")} rows={2} value={stopReason} fault={stopFault} onValue={setStopReason} />}
           <button type="button" disabled={busy || form !== done.form} onClick={() => void save()}>
             {t("pass-save")}
@@ -315,9 +316,11 @@ function SpotGround({ map, corners, fault, onCorners }: { map: PlaceProps["map"]
   return (
     <>
       <p class="hint">{t("pass-spot-note")}</p>
-      <TextArea id={fieldId("area")} label={t("pass-spot-text")} hint={t("pass-spot-hint")} value={corners} fault={fault} onValue={onCorners} />
-      <div class="buttons">
-        {drawing ? (
+      {drawing && (
+        <MapBar>
+          <button type="button" onClick={() => mode.current?.undo()}>
+            {t("core-undo")}
+          </button>
           <button
             type="button"
             onClick={() => {
@@ -327,7 +330,11 @@ function SpotGround({ map, corners, fault, onCorners }: { map: PlaceProps["map"]
           >
             {t("pass-spot-done")}
           </button>
-        ) : (
+        </MapBar>
+      )}
+      <TextArea id={fieldId("area")} label={t("pass-spot-text")} hint={t("pass-spot-hint")} value={corners} fault={fault} onValue={onCorners} />
+      <div class="buttons">
+        {!drawing && (
           <button type="button" onClick={() => setDrawing(true)}>
             {t("pass-spot-draw")}
           </button>

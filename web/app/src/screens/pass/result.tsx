@@ -42,6 +42,8 @@ export function Figures(props: {
   readonly named: Named;
   readonly date: string;
   readonly zone: string;
+  /** A draft that can still be changed. */
+  readonly planning?: boolean;
 }) {
   const t = useText();
   useUnits();
@@ -198,11 +200,11 @@ function TotalHow({ total, rate, worked, date }: { total: Total; rate: RateOf | 
   );
 }
 
-function TankSheet({ worked, tank, named }: Parameters<typeof Figures>[0]) {
+function TankSheet({ worked, tank, named, planning }: Parameters<typeof Figures>[0]) {
   const t = useText();
   const tanks = worked.tanks;
   const totals = worked.totals ?? [];
-  if (!tanks) return <p class="hint">{t("pass-tanks-none")}</p>;
+  if (!tanks) return planning ? <p class="hint">{t("pass-tanks-none")}</p> : null;
   const share = (list: readonly Share[] | null, i: number) => {
     const one = list?.[i];
     return one ? tool(amountOf(one)) : "–";
