@@ -75,8 +75,8 @@ export interface OutlineDraft {
   readonly previewM2: number;
   readonly canUndo: boolean;
   readonly canRedo: boolean;
-  /** A ring is under way: undo takes its last corner back. */
-  readonly drawing: boolean;
+  /** A ring is under way, and what for: undo takes its last corner back. Null while corners are dragged. */
+  readonly drawing: "shell" | "hole" | "part" | null;
   /** Why the last thing tried did not happen, if it did not: "hole-outside" for a hole not wholly inside. */
   readonly refused: "hole-outside" | null;
 }

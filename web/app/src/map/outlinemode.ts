@@ -30,7 +30,7 @@ const grabPx = thumb ? 24 : 12;
 // Undo keeps this many states; an outline of 500 corners is about 20 kB each.
 const mostStates = 200;
 
-type Purpose = "shell" | "hole" | "part";
+type Purpose = NonNullable<OutlineDraft["drawing"]>;
 
 /** Draws, cuts and mends one outline. Every change is a new state on a stack; leaving takes everything off the map. */
 export class OutlineDrawing implements OutlineMode {
@@ -44,6 +44,7 @@ export class OutlineDrawing implements OutlineMode {
   #draw: Draw | null = null;
   #purpose: Purpose = "shell";
   #corners = 0;
+  #sketch: OlPolygon | null = null;
   #states: Shape[];
   #at = 0;
   #touched: Coordinate | null = null;
@@ -165,10 +166,12 @@ export class OutlineDrawing implements OutlineMode {
         if (before !== this.#corners) this.#tell();
       });
       this.#corners = 1;
+      this.#sketch = sketch;
       this.#tell();
     });
     draw.on("drawabort", () => {
       this.#corners = 0;
+      this.#sketch = null;
     });
     draw.on("drawend", (e) => {
       const ring = (e.feature.getGeometry() as OlPolygon).getCoordinates()[0];
@@ -204,6 +207,7 @@ export class OutlineDrawing implements OutlineMode {
     if (this.#draw) this.#map.removeInteraction(this.#draw);
     this.#draw = null;
     this.#corners = 0;
+    this.#sketch = null;
     this.#modify.setActive(true);
     this.#map.removeInteraction(this.#snap);
     this.#map.addInteraction(this.#snap);
@@ -213,12 +217,18 @@ export class OutlineDrawing implements OutlineMode {
     const geometry = this.#feature.getGeometry();
     this.#heard({
       geometry: geometry ? fromMap<Polygon | MultiPolygon>(geometry) : null,
-      previewM2: geometry ? getArea(geometry) : 0,
+      previewM2: Math.max(0, (geometry ? getArea(geometry) : 0) + this.#sketchM2()),
       canUndo: this.#at > 0 || this.#corners > 0,
       canRedo: this.#at + 1 < this.#states.length,
-      drawing: this.#draw !== null,
+      drawing: this.#draw && this.#purpose,
       refused: this.#refused,
     });
+  }
+
+  // A hole under way takes ground away.
+  #sketchM2(): number {
+    if (!this.#sketch || this.#corners < 2) return 0;
+    return getArea(this.#sketch) * (this.#purpose === "hole" ? -1 : 1);
   }
 
   #styles(): Style[] {

@@ -167,7 +167,6 @@ function PointEditor({ map, start, onPoint }: { map: FarmMap; start: Point | nul
   return (
     <fieldset>
       <legend>{t("ground-outline")}</legend>
-      <p>{t("ground-point-draw")}</p>
       <TextField label={t("ground-place-label")} value={text} onValue={setText} fault={fault} />
       <div class="buttons">
         <button type="button" onClick={use}>
@@ -175,6 +174,9 @@ function PointEditor({ map, start, onPoint }: { map: FarmMap; start: Point | nul
         </button>
       </div>
       <MapBar>
+        <div class="map-hint" aria-live="polite">
+          <p>{t("ground-point-draw")}</p>
+        </div>
         <button type="button" disabled={!point} onClick={() => mode.current?.set(null)}>
           {t("ground-line-again")}
         </button>
@@ -207,8 +209,10 @@ function LineEditor({ map, start, onLine }: { map: FarmMap; start: LineString | 
   return (
     <fieldset>
       <legend>{t("ground-outline")}</legend>
-      <p>{t("ground-line-draw")}</p>
       <MapBar>
+        <div class="map-hint" aria-live="polite">
+          <p>{t("ground-line-draw")}</p>
+        </div>
         {line ? (
           <button type="button" onClick={() => mode.current?.set(null)}>
             {t("ground-line-again")}

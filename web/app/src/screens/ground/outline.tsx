@@ -19,7 +19,9 @@ export interface OutlineEditorProps {
   readonly fault?: string;
 }
 
-const nothing: OutlineDraft = { geometry: null, previewM2: 0, canUndo: false, canRedo: false, drawing: false, refused: null };
+const nothing: OutlineDraft = { geometry: null, previewM2: 0, canUndo: false, canRedo: false, drawing: null, refused: null };
+
+const hints = { none: "ground-outline-mend", shell: "ground-outline-begin", part: "ground-outline-begin", hole: "ground-outline-hole" } as const;
 
 /** Draws or mends an outline on the map, and the same by typed corners. */
 export function OutlineEditor({ map, start, onOutline, fault }: OutlineEditorProps) {
@@ -46,12 +48,29 @@ export function OutlineEditor({ map, start, onOutline, fault }: OutlineEditorPro
     map.setDefects(crossing.corners.map((at) => ({ at, text: t("ground-crosses", crossing.numbers) })));
     return () => map.setDefects(null);
   }, [map, crossed]);
-  const says = !draft.drawing ? t("ground-outline-mend") : draft.geometry ? t("ground-outline-hole") : t("ground-outline-begin");
+  const says = t(hints[draft.drawing ?? "none"]);
   return (
     <fieldset class={fault ? "faulty" : undefined}>
       <legend>{t("ground-outline")}</legend>
-      <p aria-live="polite">{says}</p>
       <MapBar>
+        <div class="map-hint" aria-live="polite">
+          {!draft.refused && !crossing && <p>{says}</p>}
+          {draft.previewM2 > 0 && (
+            <p>
+              <strong>{t("ground-preview", { area: area(draft.previewM2, system), word: t("core-preview") })}</strong>
+            </p>
+          )}
+          {draft.refused && (
+            <p>
+              <Mark answer="stop" /> {t("ground-hole-outside")}
+            </p>
+          )}
+          {crossing && (
+            <p>
+              <Mark answer="stop" /> {t("ground-crosses", crossing.numbers)}
+            </p>
+          )}
+        </div>
         <button type="button" disabled={!draft.canUndo} onClick={steer("undo")}>
           {t("core-undo")}
         </button>
@@ -76,21 +95,7 @@ export function OutlineEditor({ map, start, onOutline, fault }: OutlineEditorPro
           </>
         )}
       </MapBar>
-      {draft.geometry && (
-        <p>
-          <strong>{t("ground-preview", { area: area(draft.previewM2, system), word: t("core-preview") })}</strong>
-        </p>
-      )}
-      {draft.refused && (
-        <p role="alert">
-          <Mark answer="stop" /> {t("ground-hole-outside")}
-        </p>
-      )}
-      {crossing && (
-        <p role="alert">
-          <Mark answer="stop" /> {t("ground-crosses", crossing.numbers)}
-        </p>
-      )}
+      <p class="hint">{t("ground-preview-hint")}</p>
       {fault && (
         <p class="fault">
           <Mark answer="stop" /> {fault}
