@@ -21,15 +21,23 @@ export interface Listed extends PlantAt {
   readonly reason: Reason;
   /** The group the plant was found in; null for the others. */
   readonly group: number | null;
+  /** A plant with a find of its own, confirmed or not. */
+  readonly find: boolean;
 }
 
 export const plantKey = (p: PlantAt) => `${p.row}-${p.plant}`;
 
 /** The list as rows of one table, in walking order. */
-export function listed(list: Readonly<Record<Reason, readonly PlantAt[]>>, groups: readonly Group[]): Listed[] {
+export function listed(list: Readonly<Record<Reason, readonly PlantAt[]>>, groups: readonly Group[], isolated: readonly PlantAt[]): Listed[] {
   const of = new Map<string, number>();
   for (const g of groups) for (const f of g.finds) of.set(plantKey(f), g.number);
+  const alone = new Set(isolated.map(plantKey));
   return reasons
-    .flatMap((reason) => list[reason].map((p) => ({ ...p, reason, group: of.get(plantKey(p)) ?? null })))
+    .flatMap((reason) =>
+      list[reason].map((p) => {
+        const group = of.get(plantKey(p)) ?? null;
+        return { ...p, reason, group, find: reason === "confirmed" || group !== null || alone.has(plantKey(p)) };
+      }),
+    )
     .sort((a, b) => a.row - b.row || a.plant - b.plant);
 }

@@ -9,8 +9,12 @@ import type { Column } from "../papers/table";
 import type { Answer, RowRuns, Window } from "./answer";
 import { type Group, type Listed, listed, plantKey, spoken } from "./evidence";
 
-// Shape beside the word, so that the list reads in grey and on paper.
-const reasonShapes = { confirmed: "◆", between: "◇", margin: "□", inspect: "○" } as const;
+// Shape beside the word, so that the list reads in grey and on paper: filled is
+// confirmed, hollow is suspected, as on the map.
+const reasonShapes = { confirmed: "◆", suspected: "◇", between: "▪", margin: "□", inspect: "○" } as const;
+
+/** Why a plant is listed; a find that is not confirmed is looked at again, never taken out. */
+const whyOf = (p: Listed) => (p.reason === "inspect" && p.find ? "suspected" : p.reason);
 
 export interface Chosen {
   readonly group?: number;
@@ -34,7 +38,7 @@ export function Shown(props: {
   // The answer stands below a long form: it comes into view by itself.
   const top = useRef<HTMLElement>(null);
   useEffect(() => top.current?.scrollIntoView({ block: "start" }), [answer]);
-  const list = listed(answer.list, answer.groups);
+  const list = listed(answer.list, answer.groups, answer.isolated);
   const count = { confirmed: answer.list.confirmed.length, between: answer.list.between.length, margin: answer.list.margin.length };
   return (
     <section ref={top}>
@@ -186,7 +190,7 @@ type Say = ReturnType<typeof useText>;
 const listColumns = (t: Say): Column<Listed>[] => [
   { key: "row", head: t("disease-col-row"), cell: (p) => p.row },
   { key: "plant", head: t("disease-col-plant"), cell: (p) => p.plant },
-  { key: "why", head: t("disease-col-why"), cell: (p) => t(`disease-why-${p.reason}`), show: (p) => `${reasonShapes[p.reason]} ${t(`disease-why-${p.reason}`)}` },
+  { key: "why", head: t("disease-col-why"), cell: (p) => t(`disease-why-${whyOf(p)}`), show: (p) => `${reasonShapes[whyOf(p)]} ${t(`disease-why-${whyOf(p)}`)}` },
   { key: "group", head: t("disease-col-group"), cell: (p) => (p.group === null ? null : spoken(p.group)) },
 ];
 

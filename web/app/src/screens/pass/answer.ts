@@ -50,6 +50,8 @@ export interface Worked {
   readonly carrier: Amount | null;
   readonly tanks: Tanks | null;
   readonly checks: readonly CheckLine[] | null;
+  /** How figures came about, in the page's language; `figure` is a path such as "areas.treated_m2". */
+  readonly how?: readonly { readonly figure: string; readonly formula: string; readonly source: string }[] | undefined;
   /** Day, YYYY-MM-DD, and instant; absent where no label says. */
   readonly first_harvest_on?: string | undefined;
   readonly entry_from?: string | undefined;

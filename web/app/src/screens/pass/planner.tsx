@@ -260,7 +260,7 @@ export function Planner(props: PlaceProps & { readonly named: Named; readonly on
               <Mark answer="caution" /> {t("pass-again")}
             </p>
           )}
-          <Figures planning worked={done.worked} pattern={String(done.asked["pattern"])} rates={rates} tank={done.asked["tank"] as { value: number; unit: string } | undefined} named={named} date={moment(done.at, zone)} zone={zone} />
+          <Figures planning worked={done.worked} rates={rates} tank={done.asked["tank"] as { value: number; unit: string } | undefined} named={named} date={moment(done.at, zone)} zone={zone} />
           {stops && <TextArea label={t("pass-stop-reason")} rows={2} value={stopReason} fault={stopFault} onValue={setStopReason} />}
           <button type="button" disabled={busy || form !== done.form} onClick={() => void save()}>
             {t("pass-save")}

@@ -33,10 +33,13 @@ const tool = (a: Amount) => {
   return amount({ value: m.value, unit: m.unit }, m.digits);
 };
 
+const howOf = (worked: Worked, figure: string) => worked.how?.find((h) => h.figure === figure);
+
+const sentence = (text: string) => `${text.charAt(0).toUpperCase()}${text.slice(1)}.`;
+
 /** The figures of a draft or of a frozen pass, with how each came about. */
 export function Figures(props: {
   readonly worked: Worked;
-  readonly pattern: string;
   readonly rates: readonly RateOf[];
   readonly tank: Amount | undefined;
   readonly named: Named;
@@ -47,8 +50,7 @@ export function Figures(props: {
 }) {
   const t = useText();
   useUnits();
-  const { worked, pattern, rates, named } = props;
-  const banded = pattern === "band" || pattern === "drench";
+  const { worked, rates, named } = props;
   const totals = worked.totals ?? [];
   return (
     <>
@@ -57,11 +59,13 @@ export function Figures(props: {
         {areaNames.map((name) => {
           const m2 = worked.areas[`${name}_m2`];
           if (m2 === undefined) return null;
-          const how = name === "treated" ? t(banded ? "pass-area-treated-how-band" : "pass-area-treated-how-ground") : t(`pass-area-${name}-how`);
+          const said = howOf(worked, `areas.${name}_m2`);
+          const means = name === "treated" || name === "covered" ? t(`pass-area-${name}-means`) : "";
+          const formula = [said ? sentence(said.formula) : t(`pass-area-${name}-how`), means].filter(Boolean).join(" ");
           return [
             <dt key={`${name}-t`}>{t(`pass-area-${name}`)}</dt>,
             <dd key={name}>
-              <How formula={how} inputs={[["m²", number(m2, 1)]]} source={t("pass-source")} date={props.date}>
+              <How formula={formula} inputs={[["m²", number(m2, 1)]]} source={said?.source || t("pass-source")} date={props.date}>
                 {area(m2)}
               </How>
             </dd>,
