@@ -329,10 +329,6 @@ export class Client implements RecordSource {
     return this.net.post<T>(this.path("treated-area"), draft, options);
   }
 
-  coverage<T>(ask: Json, options: Options = {}): Promise<T> {
-    return this.net.post<T>(this.path("coverage"), ask, options);
-  }
-
   /** Groups, scan, runs and list. A scan of a large block takes long: three minutes are allowed; pass a signal for the stop button. */
   hotSpots<T>(ask: Json, options: Options = {}): Promise<T> {
     return this.net.post<T>(this.path("hot-spots"), ask, { timeoutMs: 180_000, ...options });
