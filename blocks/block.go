@@ -8,7 +8,7 @@ import (
 	"encoding/json"
 
 	"caneward/blocks/fault"
-	"caneward/blocks/words"
+	"caneward/blocks/fields"
 	"caneward/geo"
 	"caneward/geo/measure"
 
@@ -71,19 +71,20 @@ type Block struct {
 // what is wrong; a field at fault is zero in the block. Rings are not looked
 // into: blocks/intake checks outlines.
 func Parse(g geo.Geometry, raw json.RawMessage) (Block, []fault.Detail) {
-	p := open(raw)
+	r := fields.Properties(raw)
+	r.Need("name")
 	b := Block{
-		Name:           p.needText("name"),
-		Crop:           p.text("crop"),
-		Cultivar:       p.text("cultivar"),
-		PlantedOn:      p.date("planted_on"),
-		OutlineFollows: choose(p, "outline_follows", []Follows{Fence, Posts, Canopy}),
-		RowSpacing:     p.spacing("row_spacing_m"),
-		PlantSpacing:   p.spacing("plant_spacing_m"),
-		FirstRowSide:   choose(p, "first_row_side", []Side{Left, Right}),
-		FirstPlantEnd:  choose(p, "first_plant_end", []End{Start, Farther}),
+		Name:           name(r, "name"),
+		Crop:           name(r, "crop"),
+		Cultivar:       name(r, "cultivar"),
+		PlantedOn:      date(r, "planted_on"),
+		OutlineFollows: fields.Choose(r, "outline_follows", []Follows{Fence, Posts, Canopy}),
+		RowSpacing:     spacing(r, "row_spacing_m"),
+		PlantSpacing:   spacing(r, "plant_spacing_m"),
+		FirstRowSide:   fields.Choose(r, "first_row_side", []Side{Left, Right}),
+		FirstPlantEnd:  fields.Choose(r, "first_plant_end", []End{Start, Farther}),
 	}
-	if d := p.number("row_bearing_deg", -360, 360); d != nil {
+	if d := r.Number("row_bearing_deg", -360, 360); d != nil {
 		bearing := geo.Degrees(*d).Normal()
 		b.RowBearing = &bearing
 	}
@@ -93,26 +94,17 @@ func Parse(g geo.Geometry, raw json.RawMessage) (Block, []fault.Detail) {
 	case orb.MultiPolygon:
 		b.Outline = flat
 	default:
-		p.place(g, aPolygon)
+		faultPlace(r, g, aPolygon)
 	}
-	return b, p.faults
+	return b, r.Faults()
 }
 
-func (p *properties) spacing(field string) geo.Metres {
-	v := p.number(field, float64(LeastSpacing), float64(GreatestSpacing))
+func spacing(r fields.Reader, field string) geo.Metres {
+	v := r.Number(field, float64(LeastSpacing), float64(GreatestSpacing))
 	if v == nil {
 		return 0
 	}
 	return geo.Metres(*v)
-}
-
-// place faults a shape of the wrong kind.
-func (p *properties) place(g geo.Geometry, wanted words.Message) {
-	got := noShape.Plain()
-	if !g.Empty() {
-		got = words.Verbatim(g.Flat.GeoJSONType())
-	}
-	p.fault("geometry", wrongShape.With(words.Args{"wanted": wanted.Plain(), "got": got}))
 }
 
 // OutlineArea is the ground inside the outline less its holes, on the

@@ -17,7 +17,7 @@ import (
 var outline = geo.Geometry{Flat: orb.Polygon{{{-94.4418, 36.3127}, {-94.4401501, 36.3127541}, {-94.4401055, 36.3136103}, {-94.4411311, 36.3137635}, {-94.4418446, 36.3135653}, {-94.4418, 36.3127}}}}
 var line = geo.Geometry{Flat: orb.LineString{{-94.4418, 36.3127}, {-94.4401, 36.3127}}}
 
-func fields(details []fault.Detail) string {
+func faultsAt(details []fault.Detail) string {
 	names := []string{}
 	for _, d := range details {
 		names = append(names, d.Field)
@@ -75,8 +75,8 @@ func TestParseFaults(t *testing.T) {
 		{"a line", `{"name":"A"}`, line, "geometry"},
 		{"no place", `{"name":"A"}`, geo.Geometry{}, "geometry"},
 	} {
-		if _, details := Parse(c.g, json.RawMessage(c.raw)); fields(details) != c.want {
-			t.Errorf("%s: %s: faults at %q; want %q", c.name, c.raw, fields(details), c.want)
+		if _, details := Parse(c.g, json.RawMessage(c.raw)); faultsAt(details) != c.want {
+			t.Errorf("%s: %s: faults at %q; want %q", c.name, c.raw, faultsAt(details), c.want)
 		}
 	}
 }
@@ -103,8 +103,8 @@ func TestParseRow(t *testing.T) {
 		{"missing without a count", `{"block":"b","number":1,"missing":[3]}`, line, ""},
 		{"an area", `{"block":"b","number":1}`, outline, "geometry"},
 	} {
-		if _, details := ParseRow(c.g, json.RawMessage(c.raw)); fields(details) != c.want {
-			t.Errorf("%s: %s: faults at %q; want %q", c.name, c.raw, fields(details), c.want)
+		if _, details := ParseRow(c.g, json.RawMessage(c.raw)); faultsAt(details) != c.want {
+			t.Errorf("%s: %s: faults at %q; want %q", c.name, c.raw, faultsAt(details), c.want)
 		}
 	}
 }
@@ -127,8 +127,8 @@ func TestParseSurroundings(t *testing.T) {
 		{"by eye a text", `{"kind":"well","drawn_by_eye":"yes"}`, line, "drawn_by_eye"},
 		{"no place", `{"kind":"well"}`, geo.Geometry{}, "geometry"},
 	} {
-		if _, details := ParseSurroundings(c.g, json.RawMessage(c.raw)); fields(details) != c.want {
-			t.Errorf("%s: %s: faults at %q; want %q", c.name, c.raw, fields(details), c.want)
+		if _, details := ParseSurroundings(c.g, json.RawMessage(c.raw)); faultsAt(details) != c.want {
+			t.Errorf("%s: %s: faults at %q; want %q", c.name, c.raw, faultsAt(details), c.want)
 		}
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"caneward/blocks/fields"
 	"caneward/blocks/words"
 )
 
@@ -57,14 +58,14 @@ func ParseDate(s string) (Date, bool) {
 	return d, true
 }
 
-func (p *properties) date(field string) Date {
-	s := p.text(field)
+func date(r fields.Reader, field string) Date {
+	s := name(r, field)
 	if s == "" {
 		return Date{}
 	}
 	d, ok := ParseDate(s)
 	if !ok {
-		p.fault(field, notDate.Plain())
+		r.Fault(field, notDate.Plain())
 	}
 	return d
 }

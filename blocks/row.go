@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"caneward/blocks/fault"
+	"caneward/blocks/fields"
 	"caneward/blocks/words"
 	"caneward/geo"
 
@@ -19,7 +20,6 @@ const (
 )
 
 var (
-	notList        = words.New("blocks-not-list", "A list of plant numbers in square brackets is expected.", "Se espera una lista de números de planta entre corchetes.")
 	missingTwice   = words.New("blocks-missing-twice", "Plant {plant} is named twice.", "La planta {plant} se nombra dos veces.")
 	missingTooMany = words.New("blocks-missing-too-many", "At most {limit} plants can be missing; this names {count}.", "Pueden faltar como máximo {limit} plantas; esto nombra {count}.")
 	missingOutside = words.New("blocks-missing-outside", "There is no plant {plant} in this row; it has {plants} places.", "No hay planta {plant} en esta hilera; tiene {plants} lugares.")
@@ -37,54 +37,47 @@ type Row struct {
 // ParseRow reads a row: block, number and line must be there. The details say
 // what is wrong; a field at fault is zero in the row.
 func ParseRow(g geo.Geometry, raw json.RawMessage) (Row, []fault.Detail) {
-	p := open(raw)
-	r := Row{Block: p.needText("block")}
-	before := len(p.faults)
-	number, ok := p.whole("number", 1, MaxRow)
-	if !ok && len(p.faults) == before {
-		p.fault("number", needed.Plain())
+	r := fields.Properties(raw)
+	r.Need("block")
+	row := Row{Block: name(r, "block")}
+	if r.Need("number") {
+		row.Number, _ = r.Whole("number", 1, MaxRow)
 	}
-	r.Number = number
-	r.Plants, _ = p.whole("plants", 0, MaxPlants)
-	r.Missing = p.missing(r.Plants)
+	row.Plants, _ = r.Whole("plants", 0, MaxPlants)
+	row.Missing = missing(r, row.Plants)
 	switch flat := g.Flat.(type) {
 	case orb.LineString:
-		r.Parts = orb.MultiLineString{flat}
+		row.Parts = orb.MultiLineString{flat}
 	case orb.MultiLineString:
-		r.Parts = flat
+		row.Parts = flat
 	default:
-		p.place(g, aLine)
+		faultPlace(r, g, aLine)
 	}
-	return r, p.faults
+	return row, r.Faults()
 }
 
 // missing reads the numbers of places without a plant; plants is 0 when the
 // row's places were not counted.
-func (p *properties) missing(plants int) []int {
-	var raw []json.RawMessage
-	if !p.into("missing", &raw, notList) {
-		return nil
-	}
+func missing(r fields.Reader, plants int) []int {
+	named := r.Ordinals("missing", MaxPlants, MaxPlants)
 	most := MaxPlants
 	if plants > 0 {
 		most = plants
 	}
-	if len(raw) > most {
-		p.fault("missing", missingTooMany.With(words.Args{"limit": most, "count": len(raw)}))
+	if len(named) > most {
+		r.Fault("missing", missingTooMany.With(words.Args{"limit": most, "count": len(named)}))
 		return nil
 	}
-	seen := make(map[int]bool, len(raw))
-	numbers := make([]int, 0, len(raw))
-	for i, one := range raw {
-		var n int
+	seen := make(map[int]bool, len(named))
+	var numbers []int
+	for i, n := range named {
 		field := fmt.Sprintf("missing[%d]", i)
 		switch {
-		case json.Unmarshal(one, &n) != nil || n < 1 || string(one) == "null":
-			p.fault(field, notWhole.With(words.Args{"low": 1, "high": most}))
+		case n == 0: // at fault already
 		case n > most:
-			p.fault(field, missingOutside.With(words.Args{"plant": n, "plants": most}))
+			r.Fault(field, missingOutside.With(words.Args{"plant": n, "plants": most}))
 		case seen[n]:
-			p.fault(field, missingTwice.With(words.Args{"plant": n}))
+			r.Fault(field, missingTwice.With(words.Args{"plant": n}))
 		default:
 			seen[n] = true
 			numbers = append(numbers, n)

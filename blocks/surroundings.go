@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 
 	"caneward/blocks/fault"
+	"caneward/blocks/fields"
 	"caneward/blocks/words"
 	"caneward/geo"
 
@@ -60,19 +61,17 @@ type Surroundings struct {
 // ParseSurroundings reads one; kind and shape must be there. The details say
 // what is wrong; a field at fault is zero.
 func ParseSurroundings(g geo.Geometry, raw json.RawMessage) (Surroundings, []fault.Detail) {
-	p := open(raw)
-	before := len(p.faults)
+	r := fields.Properties(raw)
 	s := Surroundings{
-		Kind:       choose(p, "kind", SurroundingsKinds),
-		Name:       p.text("name"),
-		DrawnByEye: p.yes("drawn_by_eye"),
+		Name:       name(r, "name"),
+		DrawnByEye: r.Yes("drawn_by_eye"),
 		Shape:      g.Flat,
 	}
-	if _, there := p.members["kind"]; s.Kind == "" && (!there || len(p.faults) == before) {
-		p.fault("kind", needed.Plain())
+	if r.Need("kind") {
+		s.Kind = fields.Choose(r, "kind", SurroundingsKinds)
 	}
 	if g.Empty() {
-		p.place(g, anyShape)
+		faultPlace(r, g, anyShape)
 	}
-	return s, p.faults
+	return s, r.Faults()
 }

@@ -2,10 +2,10 @@ package scouting
 
 import (
 	"encoding/json"
-	"fmt"
 	"time"
 
 	"caneward/blocks/fault"
+	"caneward/blocks/fields"
 	"caneward/blocks/words"
 	"caneward/geo"
 	"caneward/records"
@@ -68,107 +68,91 @@ var (
 
 // ParseSample reads a sample. It needs at least one find.
 func ParseSample(g geo.Geometry, properties json.RawMessage) (Sample, []fault.Detail) {
-	r := read(properties)
-	r.place(g, noPlace.Plain())
-	s := Sample{SentOn: r.day("sent_on"), ResultOn: r.day("result_on"), Laboratory: r.text("laboratory"),
-		Accession: r.text("accession"), Method: r.text("method"), Result: r.text("result")}
-	r.inOrder("sent_on", "result_on", s.SentOn, s.ResultOn)
-	if r.need("finds") {
-		s.Finds = r.ids("finds", MaxFinds)
-	}
-	return s, *r.faults
-}
-
-func (r reader) ids(field string, limit int) (ids []records.ID) {
-	before := len(*r.faults)
-	entries := r.list(field, limit)
-	if len(entries) == 0 && len(*r.faults) == before {
-		r.fault(field, listEmpty.Plain(), words.Text{})
-	}
-	for i, raw := range entries {
-		var s string
-		id, err := records.ID(""), json.Unmarshal(raw, &s)
-		if err == nil {
-			id, err = records.ParseID(s)
+	r := fields.Properties(properties)
+	place(r, g, noPlace)
+	s := Sample{SentOn: r.Day("sent_on"), ResultOn: r.Day("result_on"), Laboratory: r.Text("laboratory"),
+		Accession: r.Text("accession"), Method: r.Text("method"), Result: r.Text("result")}
+	r.InOrder("sent_on", "result_on", s.SentOn, s.ResultOn)
+	if r.Need("finds") {
+		before := len(r.Faults())
+		s.Finds = fields.IDs(r, "finds", MaxFinds, records.ParseID)
+		if len(s.Finds) == 0 && len(r.Faults()) == before {
+			r.Fault("finds", listEmpty.Plain())
 		}
-		if err != nil {
-			r.fault(fmt.Sprintf("%s[%d]", field, i), notARecordID.Plain(), words.Text{})
-		}
-		ids = append(ids, id)
 	}
-	return ids
+	return s, r.Faults()
 }
 
 // ParseRemoval reads a removal. It needs a block and at least one plant.
 func ParseRemoval(g geo.Geometry, properties json.RawMessage) (Removal, []fault.Detail) {
-	r := read(properties)
-	m := Removal{RootsOut: r.yes("roots_out"), Disposal: r.text("disposal"), DoneOn: r.day("done_on"), Review: r.id("review")}
-	if r.need("block") {
-		m.Block = r.id("block")
+	r := fields.Properties(properties)
+	m := Removal{RootsOut: r.Yes("roots_out"), Disposal: r.Text("disposal"), DoneOn: r.Day("done_on"), Review: id(r, "review")}
+	if r.Need("block") {
+		m.Block = id(r, "block")
 	}
-	if r.need("plants") {
-		m.Plants = r.places("plants")
+	if r.Need("plants") {
+		m.Plants = places(r, "plants")
 	}
-	r.objects("checks", MaxCounts, func(in reader) {
-		c := Regrowth{Regrowth: in.yes("regrowth")}
-		if in.need("on") {
-			c.On = in.day("on")
+	for in := range r.Each("checks", MaxCounts) {
+		c := Regrowth{Regrowth: in.Yes("regrowth")}
+		if in.Need("on") {
+			c.On = in.Day("on")
 		}
-		in.inOrder("done_on", "on", m.DoneOn, c.On)
+		in.InOrder("done_on", "on", m.DoneOn, c.On)
 		m.Checks = append(m.Checks, c)
-	})
-	return m, *r.faults
+	}
+	return m, r.Faults()
 }
 
-func (r reader) places(field string) (places []Place) {
-	before := len(*r.faults)
+func places(r fields.Reader, field string) (places []Place) {
+	before := len(r.Faults())
 	seen := map[Place]bool{}
-	r.objects(field, MaxPlants, func(in reader) {
+	for in := range r.Each(field, MaxPlants) {
 		var p Place
-		if in.need("row") {
-			p.Row, _ = in.whole("row", 1, MaxRow)
+		if in.Need("row") {
+			p.Row, _ = in.Whole("row", 1, MaxRow)
 		}
-		if in.need("plant") {
-			p.Plant, _ = in.whole("plant", 1, MaxPlant)
+		if in.Need("plant") {
+			p.Plant, _ = in.Whole("plant", 1, MaxPlant)
 		}
 		if seen[p] && p.Row > 0 && p.Plant > 0 {
-			in.fault("plant", plantTwice.With(words.Args{"row": p.Row, "plant": p.Plant}), words.Text{})
+			in.Fault("plant", plantTwice.With(words.Args{"row": p.Row, "plant": p.Plant}))
 		}
 		seen[p] = true
 		places = append(places, p)
-	})
-	if len(places) == 0 && len(*r.faults) == before {
-		r.fault(field, listEmpty.Plain(), words.Text{})
+	}
+	if len(places) == 0 && len(r.Faults()) == before {
+		r.Fault(field, listEmpty.Plain())
 	}
 	return places
 }
 
 // ParseReview reads a review: what is fixed is that a signed one says why.
 func ParseReview(g geo.Geometry, properties json.RawMessage) (Review, []fault.Detail) {
-	r := read(properties)
-	r.place(g, noPlace.Plain())
-	v := Review{Block: r.id("block"), Reasons: r.text("reasons"), SignedAt: r.moment("signed_at"),
-		Analysis: r.members["analysis"], List: r.members["list"]}
+	r := fields.Properties(properties)
+	place(r, g, noPlace)
+	v := Review{Block: id(r, "block"), Reasons: r.Text("reasons"), SignedAt: r.Moment("signed_at"),
+		Analysis: r.Raw("analysis"), List: r.Raw("list")}
 	if !v.SignedAt.IsZero() && v.Reasons == "" {
-		r.fault("reasons", reasonsNeeded.Plain(), words.Text{})
+		r.Fault("reasons", reasonsNeeded.Plain())
 	}
-	return v, *r.faults
+	return v, r.Faults()
 }
 
 // ParseStage reads a growth stage. It needs a block and a stage in words or as
 // a BBCH code.
 func ParseStage(g geo.Geometry, properties json.RawMessage) (Stage, []fault.Detail) {
-	r := read(properties)
-	r.place(g, noPlace.Plain())
-	s := Stage{Stage: r.text("stage"), On: r.day("observed_on")}
-	if r.need("block") {
-		s.Block = r.id("block")
+	r := fields.Properties(properties)
+	place(r, g, noPlace)
+	s := Stage{Stage: r.Text("stage"), On: r.Day("observed_on")}
+	if r.Need("block") {
+		s.Block = id(r, "block")
 	}
-	if n, ok := r.whole("bbch", 0, 99); ok {
+	if n, ok := r.Whole("bbch", 0, 99); ok {
 		s.BBCH = &n
 	}
-	if !r.has("stage") && !r.has("bbch") {
-		r.need("stage")
+	if !r.Has("stage") && !r.Has("bbch") {
+		r.Need("stage")
 	}
-	return s, *r.faults
+	return s, r.Faults()
 }

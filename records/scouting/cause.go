@@ -4,6 +4,8 @@ import (
 	"slices"
 	"strings"
 
+	"caneward/blocks/fault"
+	"caneward/blocks/fields"
 	"caneward/blocks/words"
 )
 
@@ -147,35 +149,36 @@ func SeverityName(s Severity) words.Text {
 }
 
 // readCause asks back where the word given names more than one disease.
-func (r reader) readCause() Cause {
-	if !r.need("cause") {
+func readCause(r fields.Reader) Cause {
+	if !r.Need("cause") {
 		return ""
 	}
-	s := r.text("cause")
+	s := r.Text("cause")
 	if slices.Contains(Causes, Cause(s)) {
 		return Cause(s)
 	}
 	switch low := strings.ToLower(s); {
 	case strings.Contains(low, "gall"), strings.Contains(low, "agalla"):
-		r.fault("cause", whichGall.Plain(), words.Text{})
+		r.Fault("cause", whichGall.Plain())
 	case strings.Contains(low, "rust"), strings.Contains(low, "roya"):
-		r.fault("cause", whichRust.Plain(), words.Text{})
+		r.Fault("cause", whichRust.Plain())
 	default:
-		return choose(r, "cause", Causes)
+		return fields.Choose(r, "cause", Causes)
 	}
 	return ""
 }
 
 // readOrganism refuses the name of another cause's organism; names this table
 // does not know are the writer's own.
-func (r reader) readOrganism(c Cause) string {
-	name := r.text("organism")
+func readOrganism(r fields.Reader, c Cause) string {
+	name := r.Text("organism")
 	for _, other := range Causes {
 		if other == c || c == "" {
 			continue
 		}
 		if slices.ContainsFunc(organisms[other], func(known string) bool { return strings.EqualFold(known, name) }) {
-			r.fault("organism", otherOrganism.With(words.Args{"organism": name, "cause": CauseName(other)}), fixOrganism.Plain())
+			r.Add(fault.Detail{Field: "organism", Fix: fixOrganism.Plain(),
+				Text: otherOrganism.With(words.Args{"organism": fields.Shorten(name), "cause": CauseName(other)})})
 		}
 	}
 	return name

@@ -13,6 +13,7 @@ import (
 	"github.com/paulmach/orb"
 
 	"caneward/blocks/fault"
+	"caneward/blocks/fields"
 	"caneward/blocks/words"
 	"caneward/geo"
 	"caneward/records"
@@ -70,41 +71,41 @@ var (
 // ParseFind reads a find. It needs a cause, a state, a time and a place: a
 // point, or a block with row and plant.
 func ParseFind(g geo.Geometry, properties json.RawMessage) (Find, []fault.Detail) {
-	r := read(properties)
-	f := Find{Block: r.id("block"), Cause: r.readCause(), Words: r.text("words"), Visit: r.id("visit"), Surroundings: r.id("surroundings"), FixAge: r.size("fix_age_s")}
-	f.Organism = r.readOrganism(f.Cause)
-	if r.need("state") {
-		f.State = choose(r, "state", States)
+	r := fields.Properties(properties)
+	f := Find{Block: id(r, "block"), Cause: readCause(r), Words: r.Text("words"), Visit: id(r, "visit"), Surroundings: id(r, "surroundings"), FixAge: r.Size("fix_age_s")}
+	f.Organism = readOrganism(r, f.Cause)
+	if r.Need("state") {
+		f.State = fields.Choose(r, "state", States)
 	}
-	if r.need("found_at") {
-		f.FoundAt = r.moment("found_at")
+	if r.Need("found_at") {
+		f.FoundAt = r.Moment("found_at")
 	}
-	f.Row, _ = r.whole("row", 1, MaxRow)
-	f.Plant, _ = r.whole("plant", 1, MaxPlant)
-	if n, ok := r.whole("severity", 0, int(MaxSeverity)); ok {
+	f.Row, _ = r.Whole("row", 1, MaxRow)
+	f.Plant, _ = r.Whole("plant", 1, MaxPlant)
+	if n, ok := r.Whole("severity", 0, int(MaxSeverity)); ok {
 		s := Severity(n)
 		f.Severity = &s
 	}
-	if m := r.size("accuracy_m"); m != nil {
+	if m := r.Size("accuracy_m"); m != nil {
 		f.Accuracy = fault.P(geo.Metres(*m))
 	}
-	r.place(g, aPoint.Plain(), "Point")
+	place(r, g, aPoint, "Point")
 	if p, ok := g.Flat.(orb.Point); ok {
 		f.At = &p
 	}
-	r.checkFindPlace(g, f)
-	return f, *r.faults
+	checkFindPlace(r, g)
+	return f, r.Faults()
 }
 
-func (r reader) checkFindPlace(g geo.Geometry, f Find) {
-	if r.has("plant") && !r.has("row") {
-		r.fault("row", plantWithoutRow.Plain(), words.Text{})
+func checkFindPlace(r fields.Reader, g geo.Geometry) {
+	if r.Has("plant") && !r.Has("row") {
+		r.Fault("row", plantWithoutRow.Plain())
 	}
-	if r.has("row") && !r.has("block") {
-		r.fault("block", rowWithoutBlock.Plain(), words.Text{})
+	if r.Has("row") && !r.Has("block") {
+		r.Fault("block", rowWithoutBlock.Plain())
 	}
-	if g.Empty() && !(r.has("block") && r.has("row") && r.has("plant")) {
-		r.fault("geometry", nowhere.Plain(), words.Text{})
+	if g.Empty() && !(r.Has("block") && r.Has("row") && r.Has("plant")) {
+		r.Fault("geometry", nowhere.Plain())
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"caneward/blocks/fault"
+	"caneward/blocks/fields"
 	"caneward/blocks/words"
 	"caneward/geo"
 	"caneward/records"
@@ -50,55 +51,59 @@ var (
 
 // ParseVisit reads a visit. It needs a block and the time it began.
 func ParseVisit(g geo.Geometry, properties json.RawMessage) (Visit, []fault.Detail) {
-	r := read(properties)
-	r.place(g, aTrack.Plain(), "LineString", "MultiLineString")
-	v := Visit{Purpose: r.text("purpose"), EndedAt: r.moment("ended_at")}
-	if r.need("block") {
-		v.Block = r.id("block")
+	r := fields.Properties(properties)
+	place(r, g, aTrack, "LineString", "MultiLineString")
+	v := Visit{Purpose: r.Text("purpose"), EndedAt: r.Moment("ended_at")}
+	if r.Need("block") {
+		v.Block = id(r, "block")
 	}
-	if r.need("started_at") {
-		v.StartedAt = r.moment("started_at")
+	if r.Need("started_at") {
+		v.StartedAt = r.Moment("started_at")
 	}
-	r.inOrder("started_at", "ended_at", v.StartedAt, v.EndedAt)
-	r.objects("inspected", MaxStretches, func(in reader) { v.Inspected = append(v.Inspected, in.stretch()) })
-	r.objects("counts", MaxCounts, func(in reader) { v.Counts = append(v.Counts, in.count()) })
-	return v, *r.faults
+	r.InOrder("started_at", "ended_at", v.StartedAt, v.EndedAt)
+	for in := range r.Each("inspected", MaxStretches) {
+		v.Inspected = append(v.Inspected, stretch(in))
+	}
+	for in := range r.Each("counts", MaxCounts) {
+		v.Counts = append(v.Counts, count(in))
+	}
+	return v, r.Faults()
 }
 
-func (r reader) stretch() Stretch {
-	if r.has("rows") {
-		if r.text("rows") != "all" || r.has("row") || r.has("from") || r.has("to") {
-			r.fault("rows", onlyAll.Plain(), words.Text{})
+func stretch(r fields.Reader) Stretch {
+	if r.Has("rows") {
+		if r.Text("rows") != "all" || r.Has("row") || r.Has("from") || r.Has("to") {
+			r.Fault("rows", onlyAll.Plain())
 		}
 		return Stretch{AllRows: true}
 	}
 	var s Stretch
-	if r.need("row") {
-		s.Row, _ = r.whole("row", 1, MaxRow)
+	if r.Need("row") {
+		s.Row, _ = r.Whole("row", 1, MaxRow)
 	}
-	s.From, _ = r.whole("from", 1, MaxPlant)
-	s.To, _ = r.whole("to", 1, MaxPlant)
+	s.From, _ = r.Whole("from", 1, MaxPlant)
+	s.To, _ = r.Whole("to", 1, MaxPlant)
 	switch {
-	case r.has("from") != r.has("to"):
-		r.fault("to", halfStretch.Plain(), words.Text{})
+	case r.Has("from") != r.Has("to"):
+		r.Fault("to", halfStretch.Plain())
 	case s.From > 0 && s.To > 0 && s.From > s.To:
-		r.fault("to", fromAfterTo.With(words.Args{"from": s.From, "to": s.To}), words.Text{})
+		r.Fault("to", fromAfterTo.With(words.Args{"from": s.From, "to": s.To}))
 	}
 	return s
 }
 
-func (r reader) count() Count {
-	c := Count{What: r.text("what")}
-	r.need("what")
+func count(r fields.Reader) Count {
+	c := Count{What: r.Text("what")}
+	r.Need("what")
 	sampled, hits := false, false
-	if r.need("sampled") {
-		c.Sampled, sampled = r.whole("sampled", 0, maxCounted)
+	if r.Need("sampled") {
+		c.Sampled, sampled = r.Whole("sampled", 0, maxCounted)
 	}
-	if r.need("hits") {
-		c.Hits, hits = r.whole("hits", 0, maxCounted)
+	if r.Need("hits") {
+		c.Hits, hits = r.Whole("hits", 0, maxCounted)
 	}
 	if sampled && hits && c.Hits > c.Sampled {
-		r.fault("hits", moreHits.With(words.Args{"hits": c.Hits, "sampled": c.Sampled}), words.Text{})
+		r.Fault("hits", moreHits.With(words.Args{"hits": c.Hits, "sampled": c.Sampled}))
 	}
 	return c
 }

@@ -8,6 +8,7 @@ import (
 
 	"caneward/blocks"
 	"caneward/blocks/fault"
+	"caneward/blocks/fields"
 	"caneward/blocks/setback"
 	"caneward/blocks/words"
 	"caneward/geo"
@@ -135,7 +136,7 @@ func unknownFrom(g Ground, q Request) []fault.Detail {
 		known := isKind(rule.From) || slices.ContainsFunc(g.Around, func(s Surroundings) bool { return s.ID == rule.From })
 		if !known {
 			details = append(details, fault.Detail{Field: "setbacks[" + itoa(i) + "].from",
-				Text: sayNoFrom.With(words.Args{"from": shorten(rule.From), "kinds": kindNames()})})
+				Text: sayNoFrom.With(words.Args{"from": fields.Shorten(rule.From), "kinds": kindNames()})})
 		}
 	}
 	return details

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"caneward/blocks/fault"
+	"caneward/blocks/fields"
 	"caneward/blocks/setback"
 	"caneward/blocks/words"
 	"caneward/geo"
@@ -57,77 +58,68 @@ var sayAppliedLater = words.New("spray-applied-needs-end",
 // still lacks for its record is told by Lacks, not refused, so that a field
 // record is never lost. What is there must be good.
 func ParsePass(g geo.Geometry, properties json.RawMessage) (Pass, []fault.Detail) {
-	var faults []fault.Detail
-	r := open(properties, "", &faults)
+	r := fields.Properties(properties)
 	p := Pass{
-		State:     oneOf(r, "state", States),
-		Pattern:   oneOf(r, "pattern", Patterns),
-		BandWidth: r.above("band_width_m", MaxBandWidth),
-		Tank:      r.volume("tank"),
-		StartedAt: r.moment("started_at"),
-		EndedAt:   r.moment("ended_at"),
-		HarvestOn: r.day("harvest_on"),
+		State:     fields.Choose(r, "state", States),
+		Pattern:   fields.Choose(r, "pattern", Patterns),
+		BandWidth: above(r, "band_width_m", MaxBandWidth),
+		Tank:      volume(r, "tank"),
+		StartedAt: r.Moment("started_at"),
+		EndedAt:   r.Moment("ended_at"),
+		HarvestOn: r.Day("harvest_on"),
 		Ground:    g,
 	}
-	if !r.has("state") {
-		r.fault("state", sayNeeded.Plain())
-	}
+	r.Need("state")
 	if !p.EndedAt.IsZero() && p.EndedAt.Before(p.StartedAt) {
-		r.fault("ended_at", sayAppliedLater.Plain())
+		r.Fault("ended_at", sayAppliedLater.Plain())
 	}
-	for i, raw := range r.list("blocks", MaxBlocks) {
-		var s string
-		id, err := records.ID(""), json.Unmarshal(raw, &s)
-		if err == nil {
-			id, err = records.ParseID(s)
-		}
-		if err != nil {
-			r.fault("blocks["+itoa(i)+"]", sayRecordID.Plain())
-			continue
-		}
-		p.Blocks = append(p.Blocks, id)
-	}
-	for _, e := range r.each("products", MaxProducts) {
+	p.Blocks = fields.IDs(r, "blocks", MaxBlocks, records.ParseID)
+	for e := range r.Each("products", MaxProducts) {
 		p.Products = append(p.Products, readLine(e))
 	}
-	p.Carrier = r.rate("carrier")
+	p.Carrier = rate(r, "carrier")
 	readPassRules(r, &p)
 	readPassRest(r, &p)
-	return p, faults
+	return p, r.Faults()
 }
 
-func readPassRules(r reader, p *Pass) {
-	for _, e := range r.each("setbacks", MaxSetbacks) {
-		rule := setback.Rule{From: e.text("from"), Distance: e.above("distance_m", MaxDistance), Side: oneOf(e, "side", setback.Sides), HalfAngle: setback.DefaultHalfAngle}
-		if e.has("half_angle_deg") {
-			rule.HalfAngle = geo.Degrees(e.above("half_angle_deg", 180))
+func readPassRules(r fields.Reader, p *Pass) {
+	for e := range r.Each("setbacks", MaxSetbacks) {
+		rule := setback.Rule{From: e.Text("from"), Distance: above(e, "distance_m", MaxDistance), Side: fields.Choose(e, "side", setback.Sides), HalfAngle: setback.DefaultHalfAngle}
+		if e.Has("half_angle_deg") {
+			rule.HalfAngle = geo.Degrees(above(e, "half_angle_deg", 180))
 		}
 		p.Setbacks = append(p.Setbacks, rule)
 	}
 }
 
-func readPassRest(r reader, p *Pass) {
-	if r.has("weather") {
-		w := open(r.members["weather"], "weather.", r.faults)
+func readPassRest(r fields.Reader, p *Pass) {
+	if r.Has("weather") {
+		w := r.In("weather")
 		p.Weather = Weather{
-			WindSpeed:   w.number("wind_speed_m_s", 0, 100),
-			Temperature: w.number("temperature_c", -60, 60),
-			Humidity:    w.number("humidity_percent", 0, 100),
+			WindSpeed:   w.Number("wind_speed_m_s", 0, 100),
+			Temperature: w.Number("temperature_c", -60, 60),
+			Humidity:    w.Number("humidity_percent", 0, 100),
 		}
-		if d := w.number("wind_from_deg", 0, 360); d != nil {
+		if d := w.Number("wind_from_deg", 0, 360); d != nil {
 			from := geo.Degrees(*d).Normal()
 			p.Weather.WindFrom = &from
 		}
 	}
-	if r.has("people") {
-		who := open(r.members["people"], "people.", r.faults)
-		p.People = People{Applicator: who.text("applicator"), Certification: who.text("certification"), Supervisor: who.text("supervisor")}
+	if r.Has("people") {
+		who := r.In("people")
+		p.People = People{Applicator: who.Text("applicator"), Certification: who.Text("certification"), Supervisor: who.Text("supervisor")}
 	}
-	if r.has("areas") {
-		a := open(r.members["areas"], "areas.", r.faults)
+	if r.Has("areas") {
+		a := r.In("areas")
 		p.Areas = &Areas{}
-		for name, into := range p.Areas.members() {
-			if v := a.number(name, 0, mostArea); v != nil {
+		members := p.Areas.members()
+		for _, name := range a.Names() {
+			into, known := members[name]
+			if !known {
+				continue
+			}
+			if v := a.Number(name, 0, mostArea); v != nil {
 				*into = geo.SquareMetres(*v)
 			}
 		}
@@ -136,15 +128,15 @@ func readPassRest(r reader, p *Pass) {
 	p.Planned = readTotals(r, "planned_totals")
 }
 
-func readTotals(r reader, field string) (totals []Total) {
-	for _, e := range r.each(field, MaxProducts) {
-		t := Total{Product: e.text("product"), Name: e.text("name")}
-		if a := e.amount("amount"); a != nil {
+func readTotals(r fields.Reader, field string) (totals []Total) {
+	for e := range r.Each(field, MaxProducts) {
+		t := Total{Product: e.Text("product"), Name: e.Text("name")}
+		if a := amount(e, "amount"); a != nil {
 			t.Amount = *a
-		} else if !e.has("amount") {
-			e.fault("amount", sayNeeded.Plain())
+		} else {
+			e.Need("amount")
 		}
-		if a := e.amount("exact_si"); a != nil {
+		if a := amount(e, "exact_si"); a != nil {
 			t.SI = *a
 		}
 		totals = append(totals, t)
@@ -164,7 +156,7 @@ func (p Pass) Lacks() []string {
 	if p.State != Applied {
 		return nil
 	}
-	var fields []string
+	var lacks []string
 	for _, need := range []struct {
 		field string
 		there bool
@@ -179,8 +171,8 @@ func (p Pass) Lacks() []string {
 		{"people.certification", p.People.Certification != ""},
 	} {
 		if !need.there {
-			fields = append(fields, need.field)
+			lacks = append(lacks, need.field)
 		}
 	}
-	return fields
+	return lacks
 }

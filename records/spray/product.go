@@ -2,10 +2,10 @@ package spray
 
 import (
 	"encoding/json"
-	"sort"
 
 	"caneward/blocks"
 	"caneward/blocks/fault"
+	"caneward/blocks/fields"
 	"caneward/blocks/setback"
 	"caneward/blocks/words"
 	"caneward/geo"
@@ -84,85 +84,78 @@ var (
 // ParseProduct reads a product. Only the name must be there. Properties it does
 // not know are left alone.
 func ParseProduct(g geo.Geometry, properties json.RawMessage) (Product, []fault.Detail) {
-	var faults []fault.Detail
+	r := fields.Properties(properties)
 	if !g.Empty() {
-		faults = append(faults, fault.Detail{Field: "geometry", Text: sayNoPlace.Plain()})
+		r.Fault("geometry", sayNoPlace.Plain())
 	}
-	p := readProduct(open(properties, "", &faults))
-	return p, faults
+	p := readProduct(r)
+	return p, r.Faults()
 }
 
-func readProduct(r reader) Product {
+func readProduct(r fields.Reader) Product {
 	p := Product{
-		Name:         r.text("name"),
-		Registration: r.text("registration"),
-		PHIDays:      r.whole("phi_days", 0, maxDays),
-		REIHours:     r.number("rei_hours", 0, maxHours),
-		IntervalDays: r.whole("interval_days", 0, maxDays),
-		Restricted:   r.yes("restricted"),
+		Name:         r.Text("name"),
+		Registration: r.Text("registration"),
+		PHIDays:      days(r, "phi_days"),
+		REIHours:     r.Number("rei_hours", 0, maxHours),
+		IntervalDays: days(r, "interval_days"),
+		Restricted:   r.Yes("restricted"),
 	}
-	if !r.has("name") || string(r.members["name"]) == `""` {
-		r.fault("name", sayNeeded.Plain())
-	}
-	for _, e := range r.each("ingredients", maxEntries) {
+	r.Need("name")
+	for e := range r.Each("ingredients", maxEntries) {
 		p.Ingredients = append(p.Ingredients, readIngredient(e))
 	}
-	for i, e := range r.each("rates", maxEntries) {
-		if rate, ok := readLabelRate(r, e, i); ok {
+	for e := range r.Each("rates", maxEntries) {
+		if rate, ok := readLabelRate(e); ok {
 			p.Rates = append(p.Rates, rate)
 		}
 	}
-	for _, e := range r.each("caps", maxEntries) {
+	for e := range r.Each("caps", maxEntries) {
 		p.Caps = append(p.Caps, readCap(e))
 	}
-	for _, e := range r.each("setbacks", MaxSetbacks) {
-		s := LabelSetback{From: string(oneOf(e, "from", blocks.SurroundingsKinds)), Distance: e.above("distance_m", MaxDistance), Side: oneOf(e, "side", setback.Sides)}
+	for e := range r.Each("setbacks", MaxSetbacks) {
+		s := LabelSetback{From: string(fields.Choose(e, "from", blocks.SurroundingsKinds)), Distance: above(e, "distance_m", MaxDistance), Side: fields.Choose(e, "side", setback.Sides)}
 		if s.Side == "" {
 			s.Side = setback.All
 		}
-		for _, field := range []string{"from", "distance_m"} {
-			if !e.has(field) {
-				e.fault(field, sayNeeded.Plain())
-			}
-		}
+		e.Need("from")
+		e.Need("distance_m")
 		p.Setbacks = append(p.Setbacks, s)
 	}
 	return p
 }
 
-func readIngredient(e reader) Ingredient {
-	in := Ingredient{Name: e.text("name"), Codes: map[string]string{}}
-	if in.Name == "" {
-		e.fault("name", sayNeeded.Plain())
-	}
-	if e.has("amount") {
+func readIngredient(e fields.Reader) Ingredient {
+	in := Ingredient{Name: e.Text("name"), Codes: map[string]string{}}
+	e.Need("name")
+	if e.Has("amount") {
 		var a quantity.Amount
 		switch {
-		case json.Unmarshal(e.members["amount"], &in.Amount) == nil:
-		case a.UnmarshalJSON(e.members["amount"]) == nil:
-			in.Amount = string(e.members["amount"])
+		case json.Unmarshal(e.Raw("amount"), &in.Amount) == nil:
+		case a.UnmarshalJSON(e.Raw("amount")) == nil:
+			in.Amount = string(e.Raw("amount"))
 		default:
-			e.fault("amount", sayAmountText.With(words.Args{"form": `{"value": 2, "unit": "lb"}`}))
+			e.Fault("amount", sayAmountText.With(words.Args{"form": `{"value": 2, "unit": "lb"}`}))
 		}
 	}
-	if e.has("code") {
+	if e.Has("code") {
 		var plain string
 		switch {
-		case json.Unmarshal(e.members["code"], &plain) == nil:
+		case json.Unmarshal(e.Raw("code"), &plain) == nil:
 			in.Codes[""] = plain
-		case json.Unmarshal(e.members["code"], &in.Codes) == nil:
+		case json.Unmarshal(e.Raw("code"), &in.Codes) == nil:
 		default:
-			e.fault("code", sayCode.With(words.Args{"form": `{"frac": "11"}`}))
+			e.Fault("code", sayCode.With(words.Args{"form": `{"frac": "11"}`}))
 		}
 	}
 	return in
 }
 
-func readLabelRate(r, e reader, i int) (LabelRate, bool) {
-	before := len(*r.faults)
+func readLabelRate(e fields.Reader) (LabelRate, bool) {
+	before := len(e.Faults())
 	members := map[string]json.RawMessage{}
 	for _, name := range []string{"value", "unit", "per"} {
-		if raw, ok := e.members[name]; ok {
+		if raw := e.Raw(name); raw != nil {
 			members[name] = raw
 		}
 	}
@@ -172,44 +165,42 @@ func readLabelRate(r, e reader, i int) (LabelRate, bool) {
 		err = rate.Rate.UnmarshalJSON(core)
 	}
 	if err != nil {
-		r.adopt("rates["+itoa(i)+"]", err)
+		e.Adopt("", err)
 	}
 	rate.Most = rate.Value
-	if most := e.number("most", 0, quantity.MaxValue); most != nil {
+	if most := e.Number("most", 0, quantity.MaxValue); most != nil {
 		if *most < rate.Value {
-			e.fault("most", sayMostBelow.Plain())
+			e.Fault("most", sayMostBelow.Plain())
 		}
 		rate.Most = *most
 	}
-	rate.Crop, rate.Target = e.text("crop"), e.text("target")
-	return rate, len(*r.faults) == before
+	rate.Crop, rate.Target = e.Text("crop"), e.Text("target")
+	return rate, len(e.Faults()) == before
 }
 
-func readCap(e reader) Cap {
-	c := Cap{What: oneOf(e, "what", capKinds), Per: oneOf(e, "per", capTimes), Unit: e.text("unit")}
-	if v := e.number("value", 0, quantity.MaxValue); v != nil {
+func readCap(e fields.Reader) Cap {
+	c := Cap{What: fields.Choose(e, "what", capKinds), Per: fields.Choose(e, "per", capTimes), Unit: e.Text("unit")}
+	if v := e.Number("value", 0, quantity.MaxValue); v != nil {
 		c.Value = *v
 	}
-	for _, field := range []string{"what", "value", "per"} {
-		if !e.has(field) {
-			e.fault(field, sayNeeded.Plain())
-		}
-	}
+	e.Need("what")
+	e.Need("value")
+	e.Need("per")
 	if c.Unit != "" {
 		if _, err := quantity.ParseAmountUnit(c.Unit); err != nil {
-			e.adopt("unit", err)
+			e.Adopt("unit", err)
 		}
 	} else if c.What == "product" || c.What == "ingredient" {
-		e.fault("unit", sayNeeded.Plain())
+		e.Need("unit")
 	}
 	return c
 }
 
-func sortedNames(m map[string]json.RawMessage) []string {
-	names := make([]string, 0, len(m))
-	for n := range m {
-		names = append(names, n)
+// days reads a number of days; nil when it is not there or not good.
+func days(r fields.Reader, field string) *int {
+	n, ok := r.Whole(field, 0, maxDays)
+	if !ok {
+		return nil
 	}
-	sort.Strings(names)
-	return names
+	return &n
 }

@@ -9,6 +9,7 @@ import (
 	"github.com/paulmach/orb"
 
 	"caneward/blocks/fault"
+	"caneward/blocks/fields"
 	"caneward/blocks/setback"
 	"caneward/blocks/words"
 	"caneward/geo"
@@ -97,7 +98,7 @@ func ReadRequest(body []byte) (Request, error) {
 		return Request{}, fault.Wrap(fault.Malformed, err, sayCannotRead.With(words.Args{"problem": err.Error()}))
 	}
 	var faults []fault.Detail
-	q := readRequest(open(body, "", &faults))
+	q := readRequest(fields.Open(body, "", &faults))
 	if len(faults) > 0 {
 		return Request{}, refusal(faults)
 	}
@@ -108,82 +109,70 @@ func refusal(details []fault.Detail) error {
 	return fault.New(fault.Invalid, sayNotDrafted.With(words.Args{"count": len(details)}), details...)
 }
 
-func readRequest(r reader) Request {
-	r.only("blocks", "rows", "area", "pattern", "band_width_m", "sides", "setbacks", "wind_from_deg", "wind_speed_m_s",
+func readRequest(r fields.Reader) Request {
+	r.Only("blocks", "rows", "area", "pattern", "band_width_m", "sides", "setbacks", "wind_from_deg", "wind_speed_m_s",
 		"products", "carrier", "tank", "start", "end", "harvest_on")
 	q := Request{
-		Pattern:   oneOf(r, "pattern", Patterns),
-		BandWidth: r.above("band_width_m", MaxBandWidth),
-		WindSpeed: r.number("wind_speed_m_s", 0, 100),
-		Tank:      r.volume("tank"),
-		Start:     r.moment("start"),
-		End:       r.moment("end"),
-		HarvestOn: r.day("harvest_on"),
+		Pattern:   fields.Choose(r, "pattern", Patterns),
+		BandWidth: above(r, "band_width_m", MaxBandWidth),
+		WindSpeed: r.Number("wind_speed_m_s", 0, 100),
+		Tank:      volume(r, "tank"),
+		Start:     r.Moment("start"),
+		End:       r.Moment("end"),
+		HarvestOn: r.Day("harvest_on"),
 	}
-	if !r.has("pattern") {
-		r.fault("pattern", sayNeeded.Plain())
-	}
-	if n := r.whole("sides", 1, 2); n != nil {
-		q.Sides = *n
-	}
-	if d := r.number("wind_from_deg", 0, 360); d != nil {
+	r.Need("pattern")
+	q.Sides, _ = r.Whole("sides", 1, 2)
+	if d := r.Number("wind_from_deg", 0, 360); d != nil {
 		w := geo.Degrees(*d).Normal()
 		q.WindFrom = &w
 	}
-	if !q.End.IsZero() && q.End.Before(q.Start) {
-		r.fault("end", sayBefore.With(words.Args{"start": "start"}))
-	}
+	r.InOrder("start", "end", q.Start, q.End)
 	readGround(r, &q)
 	readRules(r, &q)
 	readMix(r, &q)
 	return q
 }
 
-func readGround(r reader, q *Request) {
-	for i, raw := range r.list("blocks", MaxBlocks) {
-		field := "blocks[" + itoa(i) + "]"
-		var s string
-		if json.Unmarshal(raw, &s) != nil {
-			r.fault(field, sayRecordID.Plain())
-			continue
-		}
-		id, err := records.ParseID(s)
+func readGround(r fields.Reader, q *Request) {
+	before := len(r.Faults())
+	named := fields.IDs(r, "blocks", MaxBlocks, records.ParseID)
+	for i, id := range named {
 		switch {
-		case err != nil:
-			r.fault(field, sayRecordID.Plain())
+		case id == "": // at fault already
 		case slices.Contains(q.Blocks, id):
-			r.fault(field, sayTwice.Plain())
+			r.Fault("blocks["+itoa(i)+"]", sayTwice.Plain())
 		default:
 			q.Blocks = append(q.Blocks, id)
 		}
 	}
-	if r.has("area") {
+	if r.Has("area") {
 		q.Area = readArea(r)
 	}
-	if len(r.list("blocks", MaxBlocks)) == 0 && !r.has("area") {
-		r.fault("blocks", sayNoGround.Plain())
+	if len(named) == 0 && !r.Has("area") && len(r.Faults()) == before {
+		r.Fault("blocks", sayNoGround.Plain())
 	}
-	if q.Pattern == Spot && !r.has("area") {
-		r.fault("area", sayAreaNeeded.Plain())
+	if q.Pattern == Spot && !r.Has("area") {
+		r.Fault("area", sayAreaNeeded.Plain())
 	}
-	if q.Pattern == Band && !r.has("band_width_m") {
-		r.fault("band_width_m", sayBandNeeded.Plain())
+	if q.Pattern == Band && !r.Has("band_width_m") {
+		r.Fault("band_width_m", sayBandNeeded.Plain())
 	}
 	readRows(r, q)
 }
 
-func readArea(r reader) geo.Geometry {
-	g, err := wire.DecodeGeometry(r.members["area"], wire.Limits{Vertices: maxAreaVertices})
+func readArea(r fields.Reader) geo.Geometry {
+	g, err := wire.DecodeGeometry(r.Raw("area"), wire.Limits{Vertices: maxAreaVertices})
 	if err != nil {
 		d := fault.Detail{Field: "area", Text: sayAreaShape.With(words.Args{"problem": err.Error()})}
 		if e, ok := wire.As(err); ok {
 			d.At = e.At
 		}
-		r.add(d)
+		r.Add(d)
 		return geo.Geometry{}
 	}
 	if !isGround(g.Flat) {
-		r.fault("area", sayAreaShape.With(words.Args{"problem": kindOf(g.Flat)}))
+		r.Fault("area", sayAreaShape.With(words.Args{"problem": kindOf(g.Flat)}))
 		return geo.Geometry{}
 	}
 	for _, defect := range valid.Check(g.Flat) {
@@ -194,7 +183,7 @@ func readArea(r reader) geo.Geometry {
 		if defect.Located() {
 			d.At = &[2]float64{defect.At[0], defect.At[1]}
 		}
-		r.add(d)
+		r.Add(d)
 	}
 	return g
 }
@@ -209,97 +198,86 @@ func kindOf(g orb.Geometry) string {
 // maxAreaVertices bounds a drawn area: a hand draws a few dozen corners.
 const maxAreaVertices = 20_000
 
-func readRows(r reader, q *Request) {
-	if !r.has("rows") {
+func readRows(r fields.Reader, q *Request) {
+	if !r.Has("rows") {
 		return
 	}
-	rows := open(r.members["rows"], "rows.", r.faults)
+	rows := r.In("rows")
 	q.Rows = map[records.ID][]int{}
-	for _, name := range sortedNames(rows.members) {
-		if !rows.has(name) {
+	for _, name := range rows.Names() {
+		if !rows.Has(name) {
 			continue
 		}
 		if !slices.Contains(q.Blocks, records.ID(name)) {
-			rows.fault(shorten(name), sayRowsOther.Plain())
+			rows.Fault(fields.Shorten(name), sayRowsOther.Plain())
 			continue
 		}
-		numbers := []int{}
-		for i, raw := range rows.list(name, MaxRows) {
-			var n int
-			if json.Unmarshal(raw, &n) != nil || n < 1 || n > MaxRows {
-				rows.fault(name+"["+itoa(i)+"]", sayWhole.With(words.Args{"low": 1, "high": MaxRows}))
-				continue
-			}
-			numbers = append(numbers, n)
-		}
+		before := len(rows.Faults())
+		listed := rows.Ordinals(name, MaxRows, MaxRows)
+		numbers := slices.Clone(listed)
 		slices.Sort(numbers)
 		q.Rows[records.ID(name)] = slices.Compact(numbers)
-		if len(rows.list(name, MaxRows)) == 0 {
-			rows.fault(name, sayRowsEmpty.Plain())
+		if len(listed) == 0 && len(rows.Faults()) == before {
+			rows.Fault(name, sayRowsEmpty.Plain())
 		}
 	}
 }
 
-func readRules(r reader, q *Request) {
-	for _, e := range r.each("setbacks", MaxSetbacks) {
-		e.only("from", "distance_m", "side", "half_angle_deg")
-		rule := setback.Rule{From: e.text("from"), Distance: e.above("distance_m", MaxDistance), Side: oneOf(e, "side", setback.Sides), HalfAngle: setback.DefaultHalfAngle}
-		if rule.From == "" {
-			e.fault("from", sayNeeded.Plain())
-		}
-		if !e.has("distance_m") {
-			e.fault("distance_m", sayNeeded.Plain())
-		}
-		if !e.has("side") {
+func readRules(r fields.Reader, q *Request) {
+	for e := range r.Each("setbacks", MaxSetbacks) {
+		e.Only("from", "distance_m", "side", "half_angle_deg")
+		rule := setback.Rule{From: e.Text("from"), Distance: above(e, "distance_m", MaxDistance), Side: fields.Choose(e, "side", setback.Sides), HalfAngle: setback.DefaultHalfAngle}
+		e.Need("from")
+		e.Need("distance_m")
+		if rule.Side == "" {
 			rule.Side = setback.All // the wider of the two
 		}
-		if e.has("half_angle_deg") {
-			rule.HalfAngle = geo.Degrees(e.above("half_angle_deg", 180))
+		if e.Has("half_angle_deg") {
+			rule.HalfAngle = geo.Degrees(above(e, "half_angle_deg", 180))
 		}
-		if rule.Side == setback.Downwind && !r.has("wind_from_deg") {
-			r.fault("wind_from_deg", sayWindNeeded.Plain())
+		if rule.Side == setback.Downwind && !r.Has("wind_from_deg") {
+			r.Fault("wind_from_deg", sayWindNeeded.Plain())
 		}
 		q.Setbacks = append(q.Setbacks, rule)
 	}
 }
 
-func readMix(r reader, q *Request) {
-	for _, e := range r.each("products", MaxProducts) {
-		e.only("product", "rate")
+func readMix(r fields.Reader, q *Request) {
+	for e := range r.Each("products", MaxProducts) {
+		e.Only("product", "rate")
 		q.Products = append(q.Products, readLine(e))
 	}
-	if c := r.rate("carrier"); c != nil {
+	if c := rate(r, "carrier"); c != nil {
 		switch {
 		case c.Unit.Dimension() != quantity.Volume:
-			r.fault("carrier.unit", sayNotVolume.With(words.Args{"unit": string(c.Unit)}))
+			r.Fault("carrier.unit", sayNotVolume.With(words.Args{"unit": string(c.Unit)}))
 		case c.Per.Base() == quantity.SprayVolume:
-			r.fault("carrier.per", sayCarrierPer.Plain())
+			r.Fault("carrier.per", sayCarrierPer.Plain())
 		default:
 			q.Carrier = c
 		}
 	}
 }
 
-func readLine(e reader) Line {
+func readLine(e fields.Reader) Line {
 	var l Line
-	if rate := e.rate("rate"); rate != nil {
+	if rate := rate(e, "rate"); rate != nil {
 		l.Rate = *rate
-	} else if !e.has("rate") {
-		e.fault("rate", sayNeeded.Plain())
+	} else {
+		e.Need("rate")
 	}
-	if !e.has("product") {
-		e.fault("product", sayNeeded.Plain())
+	if !e.Need("product") {
 		return l
 	}
 	var id string
-	if json.Unmarshal(e.members["product"], &id) == nil {
+	if json.Unmarshal(e.Raw("product"), &id) == nil {
 		if _, err := records.ParseID(id); err != nil {
-			e.fault("product", sayProductID.Plain())
+			e.Fault("product", sayProductID.Plain())
 		}
 		l.ID = records.ID(id)
 		return l
 	}
-	p := readProduct(open(e.members["product"], e.path+"product.", e.faults))
+	p := readProduct(e.In("product"))
 	l.Product = &p
 	return l
 }

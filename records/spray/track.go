@@ -6,6 +6,7 @@ import (
 	"github.com/paulmach/orb"
 
 	"caneward/blocks/fault"
+	"caneward/blocks/fields"
 	"caneward/blocks/words"
 	"caneward/geo"
 	"caneward/records"
@@ -28,13 +29,12 @@ const MaxSwath geo.Metres = 60
 
 // ParseTrack reads a track; only its line must be there.
 func ParseTrack(g geo.Geometry, properties json.RawMessage) (Track, []fault.Detail) {
-	var faults []fault.Detail
-	r := open(properties, "", &faults)
-	t := Track{Pass: r.id("pass"), Width: r.above("width_m", MaxSwath), Way: g}
+	r := fields.Properties(properties)
+	t := Track{Pass: fields.ID(r, "pass", records.ParseID), Width: above(r, "width_m", MaxSwath), Way: g}
 	switch g.Flat.(type) {
 	case orb.LineString, orb.MultiLineString:
 	default:
-		r.fault("geometry", sayTrackShape.Plain())
+		r.Fault("geometry", sayTrackShape.Plain())
 	}
-	return t, faults
+	return t, r.Faults()
 }
