@@ -98,13 +98,15 @@ func ParseFind(g geo.Geometry, properties json.RawMessage) (Find, []fault.Detail
 }
 
 func checkFindPlace(r fields.Reader, g geo.Geometry) {
+	// An empty text names no block; a wrong one has its own fault already.
+	named := r.Has("block") && string(r.Raw("block")) != `""`
 	if r.Has("plant") && !r.Has("row") {
 		r.Fault("row", plantWithoutRow.Plain())
 	}
-	if r.Has("row") && !r.Has("block") {
+	if r.Has("row") && !named {
 		r.Fault("block", rowWithoutBlock.Plain())
 	}
-	if g.Empty() && !(r.Has("block") && r.Has("row") && r.Has("plant")) {
+	if g.Empty() && !(named && r.Has("row") && r.Has("plant")) {
 		r.Fault("geometry", nowhere.Plain())
 	}
 }

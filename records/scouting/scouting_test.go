@@ -78,6 +78,7 @@ func TestParseFindFaults(t *testing.T) {
 		{"wild brambles: a pin outside any block", pin, map[string]string{"block": "", "row": "", "plant": ""}, []string{}},
 		{"null is absent", pin, map[string]string{"severity": "null", "row": "null", "plant": "null"}, []string{}},
 		{"nowhere", geo.Geometry{}, map[string]string{"plant": ""}, []string{"geometry"}},
+		{"an empty block is no place", geo.Geometry{}, map[string]string{"block": `""`}, []string{"block", "geometry"}},
 		{"a line for a place", geo.Geometry{Flat: orb.LineString{{0, 0}, {1, 1}}}, nil, []string{"geometry"}},
 		{"no cause", pin, map[string]string{"cause": ""}, []string{"cause"}},
 		{"empty cause", pin, map[string]string{"cause": `""`}, []string{"cause"}},

@@ -122,6 +122,8 @@ test("the scout drops three finds by row and plant, takes one back, and closes t
 test("a find that cannot be sent stays in the form and is stored once when it can", async () => {
   const page = await person("scout");
   await page.goto(`/go/demo/walk?block=${block.id}`);
+  await page.getByText("Choose first what it looks like.").waitFor();
+  await page.getByRole("radio", { name: "Orange rust" }).check();
   const save = page.getByRole("button", { name: /^Save Orange rust, row 1, plant 1$/ });
   await save.waitFor();
   await page.getByLabel("In your own words").fill("spindly shoots");

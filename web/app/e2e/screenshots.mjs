@@ -57,6 +57,7 @@ async function takeAll(size, viewport) {
   await open("/go/demo/walk");
   await shot("walk-start");
   await open(`/go/demo/walk?block=${id("Long Rows")}`);
+  await page.getByRole("radio", { name: "Orange rust" }).check();
   await shot("walk");
 
   await open(`/go/demo/disease?block=${id("Long Rows")}`);

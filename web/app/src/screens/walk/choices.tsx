@@ -3,7 +3,8 @@ import { useId } from "preact/hooks";
 /** One of a few, as big buttons: no list to open with a glove on. */
 export function Choices<T extends string | number>(props: {
   readonly legend: string;
-  readonly value: T;
+  /** Null: none chosen yet. */
+  readonly value: T | null;
   readonly choices: readonly { readonly value: T; readonly label: string }[];
   readonly onValue: (value: T) => void;
 }) {

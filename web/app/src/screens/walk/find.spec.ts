@@ -31,7 +31,7 @@ describe("the place of a find", () => {
 
 describe("the record", () => {
   const form = { ...firstForm, row: 7, plant: 31, words: "  shoots spindly " };
-  const made = findFeature({ id: "x", block: "b", form, place: { at: [-80.4, 35.8], by: "plant" }, fix, now, visit: null });
+  const made = findFeature({ id: "x", block: "b", form, cause: "orange-rust", place: { at: [-80.4, 35.8], by: "plant" }, fix, now, visit: null });
   it("keeps plant, fix and words", () => {
     expect(made.properties).toMatchObject({
       row: 7,
@@ -44,7 +44,7 @@ describe("the record", () => {
     });
   });
   it("says nothing of a fix or a visit there was not", () => {
-    const bare = findFeature({ id: "x", block: "b", form: firstForm, place: { at: [-80.4, 35.8], by: "tap" }, fix: null, now, visit: null });
+    const bare = findFeature({ id: "x", block: "b", form: firstForm, cause: "other", place: { at: [-80.4, 35.8], by: "tap" }, fix: null, now, visit: null });
     expect(Object.keys(bare.properties).sort()).toEqual(
       ["block", "cause", "found_at", "placed_by", "plant", "row", "severity", "state"],
     );

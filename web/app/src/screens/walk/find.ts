@@ -16,14 +16,15 @@ export interface Fix {
 }
 
 export interface FindForm {
-  readonly cause: Cause;
+  /** Null until the scout has said: no cause is proposed to somebody who looks. */
+  readonly cause: Cause | null;
   readonly severity: Severity;
   readonly row: number;
   readonly plant: number;
   readonly words: string;
 }
 
-export const firstForm: FindForm = { cause: "orange-rust", severity: 1, row: 1, plant: 1, words: "" };
+export const firstForm: FindForm = { cause: null, severity: 1, row: 1, plant: 1, words: "" };
 
 /** The next form repeats everything but the scout's words, which belong to one plant. */
 export function afterSave(form: FindForm): FindForm {
@@ -72,6 +73,7 @@ export function findFeature(o: {
   id: string;
   block: string;
   form: FindForm;
+  cause: Cause;
   place: Place;
   fix: Fix | null;
   now: number;
@@ -82,7 +84,7 @@ export function findFeature(o: {
     block: o.block,
     row: o.form.row,
     plant: o.form.plant,
-    cause: o.form.cause,
+    cause: o.cause,
     state: "suspected",
     severity: o.form.severity,
     found_at: new Date(o.now).toISOString(),

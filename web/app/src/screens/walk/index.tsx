@@ -123,7 +123,7 @@ function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"b
   };
 
   const save = async () => {
-    if (!place || busy) return;
+    if (!place || !form.cause || busy) return;
     setBusy(true);
     setProblem(null);
     const first = unanswered.current === null;
@@ -132,6 +132,7 @@ function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"b
       id: unanswered.current.id,
       block: block.id,
       form,
+      cause: form.cause,
       place,
       fix,
       now: unanswered.current.found,
@@ -172,8 +173,7 @@ function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"b
     }
   };
 
-  const cause = t(`walk-cause-${form.cause}`);
-  const name = { cause, row: String(form.row), plant: String(form.plant) };
+  const name = { cause: form.cause ? t(`walk-cause-${form.cause}`) : "", row: String(form.row), plant: String(form.plant) };
   // A visit is started before the first find and closed after the last.
   const visit = <VisitPanel farm={farm} block={block.id} rows={rows} open={open} finds={onVisit} />;
   return (
@@ -248,9 +248,9 @@ function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"b
             </>
           )}
           <MainAction
-            label={busy ? t("walk-saving") : t("walk-save", name)}
+            label={busy ? t("walk-saving") : form.cause ? t("walk-save", name) : t("walk-save-no-cause", name)}
             run={() => void save()}
-            blocked={place ? undefined : t("walk-place-none")}
+            blocked={!form.cause ? t("walk-choose-cause") : place ? undefined : t("walk-place-none")}
             busy={busy}
           />
         </>
