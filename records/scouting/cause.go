@@ -60,15 +60,15 @@ var (
 	}
 	stateNames = map[State]words.Message{
 		Suspected: words.New("scouting-suspected", "suspected", "sospechado"),
-		Sampled:   words.New("scouting-sampled", "sampled", "con muestra tomada"),
+		Sampled:   words.New("scouting-sampled", "sample sent", "con muestra"),
 		Confirmed: words.New("scouting-confirmed", "confirmed", "confirmado"),
 		Refuted:   words.New("scouting-refuted", "refuted", "descartado"),
 	}
 	severityNames = []words.Message{
-		words.New("scouting-severity-0", "0, none seen", "0, nada a la vista"),
-		words.New("scouting-severity-1", "1, slight", "1, leve"),
+		words.New("scouting-severity-0", "0, none", "0, nada"),
+		words.New("scouting-severity-1", "1, light", "1, leve"),
 		words.New("scouting-severity-2", "2, moderate", "2, moderado"),
-		words.New("scouting-severity-3", "3, heavy", "3, fuerte"),
+		words.New("scouting-severity-3", "3, severe", "3, grave"),
 	}
 
 	// What is to be done, by cause: extension guidance as gathered in the trade

@@ -4,6 +4,9 @@ import { Check, TextField } from "../../ui/form";
 import { useText } from "../../ui/hooks";
 import { type Faults, type SettingsForm } from "./settings";
 
+// A refuted find is no disease: the server groups none.
+const countable = findStates.filter((s) => s !== "refuted");
+
 const toggled = <T,>(list: readonly T[], value: T, on: boolean): T[] => (on ? [...list, value] : list.filter((v) => v !== value));
 
 /** The question's settings, each with its default stated. */
@@ -25,7 +28,7 @@ export function Settings(props: { readonly form: SettingsForm; readonly faults: 
       </fieldset>
       <fieldset class="ticks">
         <legend>{t("disease-states")}</legend>
-        {findStates.map((s) => (
+        {countable.map((s) => (
           <Check key={s} label={t(`walk-state-${s}`)} checked={form.states.includes(s)} onChecked={(on) => set({ states: toggled(form.states, s, on) })} />
         ))}
       </fieldset>
