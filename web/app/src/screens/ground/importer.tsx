@@ -12,7 +12,7 @@ import { area } from "../../units";
 import type { PlaceProps } from "../place";
 import { agreed, type Choice as Chosen, firstChoices, type ImportKind, importKinds, lacks } from "./agree";
 
-const formats = ".geojson,.json,.kml,.kmz,.gpx,.zip,.csv,.geojsonl,.geojsons";
+const formats = ".geojson,.json,.geojsonl,.ndjson,.geojsonseq,application/geo+json";
 // A file of hundreds of shapes is agreed to as a whole; each of its lines would
 // only hide the button.
 const mostLines = 200;
