@@ -4,6 +4,7 @@ import { useRecords, useSignal, useText, useUnits } from "../../ui/hooks";
 import { Caution, ProblemNote } from "../../ui/notes";
 import { area } from "../../units";
 import type { PlaceProps } from "../place";
+import { Where } from "./where";
 
 /** All blocks with their figures, and what lies around them. */
 export function GroundList({ farm, figures, map, go }: PlaceProps) {
@@ -87,6 +88,7 @@ export function GroundList({ farm, figures, map, go }: PlaceProps) {
           </button>
         </div>
       )}
+      {writes && sorted.length === 0 && <Where map={map} />}
       <h2>{t("ground-near")}</h2>
       {near.state === "ready" && near.list.length === 0 && <p>{t("ground-near-none")}</p>}
       <ul class="plain">
