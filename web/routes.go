@@ -85,7 +85,7 @@ var filters = map[records.Kind][]string{
 	records.Removals:     {"block", "review"},
 	records.Reviews:      {"block"},
 	records.Products:     {"name", "registration"},
-	records.Passes:       {"block", "state", "pattern"},
+	records.Passes:       {"state", "pattern"},
 	records.Tracks:       {"pass"},
 }
 
