@@ -439,22 +439,32 @@ func (d *decoder) lineString() (orb.Geometry, *Error) {
 }
 
 func (d *decoder) multiLineString() (orb.Geometry, *Error) {
+	lines, err := several(d, d.line)
+	if err != nil || lines == nil {
+		return nil, err
+	}
+	return orb.MultiLineString(lines), nil
+}
+
+// several reads an array of parts, empty ones left out where that is
+// tolerated; nil when none is left.
+func several[P ~[]E, E any](d *decoder, read func() (P, *Error)) ([]P, *Error) {
 	at := d.at
-	lines := orb.MultiLineString{}
+	var parts []P
 	err := d.elements(func() *Error {
-		line, err := d.line()
-		if line != nil {
-			lines = append(lines, line)
+		part, err := read()
+		if part != nil {
+			parts = append(parts, part)
 		}
 		return err
 	})
 	if err != nil {
 		return nil, err
 	}
-	if len(lines) == 0 {
+	if len(parts) == 0 {
 		return nil, d.departOr(d.placed(RuleEmpty, at))
 	}
-	return lines, nil
+	return parts, nil
 }
 
 // ring reads a ring; nil when it is empty and that is tolerated.
@@ -534,22 +544,11 @@ func (d *decoder) polygon() (orb.Geometry, *Error) {
 }
 
 func (d *decoder) multiPolygon() (orb.Geometry, *Error) {
-	at := d.at
-	polys := orb.MultiPolygon{}
-	err := d.elements(func() *Error {
-		poly, err := d.rings()
-		if poly != nil {
-			polys = append(polys, poly)
-		}
-		return err
-	})
-	if err != nil {
+	polys, err := several(d, d.rings)
+	if err != nil || polys == nil {
 		return nil, err
 	}
-	if len(polys) == 0 {
-		return nil, d.departOr(d.placed(RuleEmpty, at))
-	}
-	return polys, nil
+	return orb.MultiPolygon(polys), nil
 }
 
 // readCRS notes a crs member of the 2008 specification, which RFC 7946 section

@@ -153,6 +153,13 @@ func (d *drafter) explain() {
 	formula, treatedSource := d.treatedFormula()
 	add("areas.treated_m2", formula, d.treatedInputs(), treatedSource)
 	add("areas.covered_m2", d.coveredFormula(), nil, sourceCovered)
+	length, plants := d.countFormulas()
+	if d.answer.RowLength != nil {
+		add("row_length_m", length, nil, sourceUs)
+	}
+	if d.answer.Plants != nil {
+		add("plants", plants, nil, sourceUs)
+	}
 	job := map[string]any{"treated_m2": float64(areas.Treated), "acre_m2": geo.SquareMetresPerAcre}
 	for i, t := range d.answer.Totals {
 		r := d.request.Products[i].Rate
@@ -208,6 +215,19 @@ func (d *drafter) treatedFormula() (formula, source words.Text) {
 	return sayTreatedHow.Plain(), sourceFrame
 }
 
+// countFormulas says how row length and plants come about. Blocks with and
+// without rows in one draft are told of both ways.
+func (d *drafter) countFormulas() (length, plants words.Text) {
+	laid, bare := d.rowsLaid(), slices.ContainsFunc(d.plots, func(p *plot) bool { return len(p.all) == 0 })
+	switch {
+	case laid && bare:
+		return sayLengthMixed.Plain(), sayPlantsMixed.Plain()
+	case laid:
+		return sayLengthRows.Plain(), sayPlantsRows.Plain()
+	}
+	return sayLengthFormula.Plain(), sayPlantsFormula.Plain()
+}
+
 func (d *drafter) treatedInputs() map[string]any {
 	in := map[string]any{"withheld_m2": float64(d.answer.Areas.Withheld)}
 	if d.request.BandWidth > 0 {
@@ -261,6 +281,12 @@ var (
 	sayTreatedHow         = words.New("spray-how-treated", "chosen ground - withheld", "terreno elegido - excluido")
 	sayCoveredPlanted     = words.New("spray-how-covered", "planted part of the chosen ground - withheld, unsprayed middles included", "parte plantada del terreno elegido - excluido, incluidas las calles sin aplicar")
 	sayAsTreated          = words.New("spray-how-as-treated", "as treated", "igual que lo tratado")
+	sayLengthRows         = words.New("spray-how-length-rows", "length of the chosen rows inside the ground that is treated", "largo de las hileras elegidas dentro del terreno tratado")
+	sayLengthFormula      = words.New("spray-how-length-formula", "(chosen ground - withheld) / row spacing, as no rows are laid out", "(terreno elegido - excluido) / distancia entre hileras, porque no hay hileras trazadas")
+	sayLengthMixed        = words.New("spray-how-length-mixed", "length of the chosen rows inside the ground that is treated; in blocks without rows (chosen ground - withheld) / row spacing", "largo de las hileras elegidas dentro del terreno tratado; en bloques sin hileras (terreno elegido - excluido) / distancia entre hileras")
+	sayPlantsRows         = words.New("spray-how-plants-rows", "places on the chosen rows, less missing plants and those inside a setback", "lugares en las hileras elegidas, menos plantas faltantes y las que están dentro de un retiro")
+	sayPlantsFormula      = words.New("spray-how-plants-formula", "(chosen ground - withheld) / (row spacing x plant spacing), rounded down, as no rows are laid out; the count in the field will differ", "(terreno elegido - excluido) / (distancia entre hileras x entre plantas), redondeado hacia abajo, porque no hay hileras trazadas; en el campo habrá otro número")
+	sayPlantsMixed        = words.New("spray-how-plants-mixed", "places on the chosen rows, less missing plants and those inside a setback; in blocks without rows (chosen ground - withheld) / (row spacing x plant spacing), rounded down", "lugares en las hileras elegidas, menos plantas faltantes y las que están dentro de un retiro; en bloques sin hileras (terreno elegido - excluido) / (distancia entre hileras x entre plantas), redondeado hacia abajo")
 	sayTanksHow           = words.New("spray-how-tanks", "full = floor(carrier / tank), last = carrier - full x tank, product in a tank = total x tank / carrier; nothing rounded up", "llenos = entero(caldo / tanque), último = caldo - llenos x tanque, producto en un tanque = total x tanque / caldo; nada se redondea hacia arriba")
 	sayTotalSpray         = words.New("spray-how-total-spray", "carrier / {per} x rate", "caldo / {per} x dosis")
 	sayTotalRow           = words.New("spray-how-total-row", "row length / {per} x rate", "largo de hilera / {per} x dosis")

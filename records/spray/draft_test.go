@@ -201,6 +201,15 @@ func TestEncodedShape(t *testing.T) {
 			t.Errorf("check %+v", c)
 		}
 	}
+	explained := map[string]bool{}
+	for _, f := range out.How {
+		explained[f.Figure] = true
+	}
+	for _, want := range []string{"row_length_m", "plants"} {
+		if !explained[want] {
+			t.Errorf("%s is given without saying how it came about", want)
+		}
+	}
 	if len(out.How) < 7 {
 		t.Errorf("%d figures explained", len(out.How))
 	}

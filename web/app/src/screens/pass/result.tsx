@@ -1,3 +1,4 @@
+import type { ComponentChildren } from "preact";
 import { useEffect } from "preact/hooks";
 import { day, moment, number } from "../../i18n";
 import type { FarmMap } from "../../map/farmmap";
@@ -37,6 +38,21 @@ const howOf = (worked: Worked, figure: string) => worked.how?.find((h) => h.figu
 
 const sentence = (text: string) => `${text.charAt(0).toUpperCase()}${text.slice(1)}.`;
 
+/** Row length or plants with the server's words for how; a frozen pass has kept none, so the general ones stand in. */
+function Counted(props: { worked: Worked; figure: "row_length_m" | "plants"; date: string; children: ComponentChildren }) {
+  const t = useText();
+  const said = howOf(props.worked, props.figure);
+  return (
+    <How
+      formula={said ? sentence(said.formula) : t(props.figure === "plants" ? "pass-plants-how" : "pass-row-length-how")}
+      source={said?.source || t("pass-source")}
+      date={props.date}
+    >
+      {props.children}
+    </How>
+  );
+}
+
 /** The figures of a draft or of a frozen pass, with how each came about. */
 export function Figures(props: {
   readonly worked: Worked;
@@ -75,16 +91,20 @@ export function Figures(props: {
           <>
             <dt>{t("pass-row-length")}</dt>
             <dd>
-              <How formula={t("pass-row-length-how")} source={t("pass-source")} date={props.date}>
+              <Counted worked={worked} figure="row_length_m" date={props.date}>
                 {length(worked.row_length_m)}
-              </How>
+              </Counted>
             </dd>
           </>
         )}
         {worked.plants !== undefined && worked.plants > 0 && (
           <>
             <dt>{t("pass-plants")}</dt>
-            <dd>{number(worked.plants)}</dd>
+            <dd>
+              <Counted worked={worked} figure="plants" date={props.date}>
+                {number(worked.plants)}
+              </Counted>
+            </dd>
           </>
         )}
       </dl>
