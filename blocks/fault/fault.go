@@ -36,6 +36,7 @@ const (
 type Detail struct {
 	Text    words.Text
 	Field   string      // dotted path of the property: "products[0].rate.unit"
+	Entry   string      // the file of an archive, or the table, it stands in
 	Feature *int        // number of the feature in its file, from 1
 	Part    *int        // polygon of a multipolygon, from 1
 	Ring    *int        // ring of a polygon, 1 is the shell

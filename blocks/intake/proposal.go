@@ -252,6 +252,7 @@ type SaidJSON struct {
 
 // AtJSON is a place in a file; numbers count from 1, bytes from 0.
 type AtJSON struct {
+	Entry    string      `json:"entry,omitempty"`
 	Feature  *int        `json:"feature,omitempty"`
 	Part     *int        `json:"part,omitempty"`
 	Ring     *int        `json:"ring,omitempty"`
@@ -331,7 +332,7 @@ func said(details []fault.Detail, lang words.Language) []SaidJSON {
 	for _, d := range details {
 		out = append(out, SaidJSON{
 			Message: d.Text.In(lang), Fix: d.Fix.In(lang), Key: d.Text.Key(),
-			At: AtJSON{Feature: d.Feature, Part: d.Part, Ring: d.Ring, Vertex: d.Vertex, Line: d.Line, Byte: d.Byte, Position: d.At, Field: d.Field},
+			At: AtJSON{Entry: d.Entry, Feature: d.Feature, Part: d.Part, Ring: d.Ring, Vertex: d.Vertex, Line: d.Line, Byte: d.Byte, Position: d.At, Field: d.Field},
 		})
 	}
 	return out

@@ -173,7 +173,7 @@ func placeOf(e *wire.Error) fault.Detail {
 		}
 		return fault.P(n)
 	}
-	d := fault.Detail{Field: e.Path, At: e.At, Feature: number(e.Feature), Part: number(e.Part),
+	d := fault.Detail{Field: e.Path, Entry: e.Entry, At: e.At, Feature: number(e.Feature), Part: number(e.Part),
 		Ring: number(e.Ring), Vertex: number(e.Vertex), Line: number(e.Line)}
 	if e.Line > 0 {
 		d.Byte = fault.P(e.Byte)

@@ -40,6 +40,7 @@ type decoder struct {
 	vertices int // still allowed
 	most     int // allowed in all
 	lenient  bool
+	raw      bool
 
 	departures []*Error
 	path       []int // indices inside coordinates
@@ -326,7 +327,7 @@ func (d *decoder) position() (p orb.Point, ok bool, err *Error) {
 	if p[0], err = d.longitude(p, places[0]); err != nil {
 		return p, false, err
 	}
-	if math.Abs(p[1]) > 90 {
+	if math.Abs(p[1]) > 90 && !d.raw {
 		e := d.placed(RuleLatitude, places[1])
 		e.At = &[2]float64{v[0], v[1]}
 		return p, false, e
@@ -349,7 +350,7 @@ func (d *decoder) ordinate(e *Error, i int) *Error {
 // lenient. Maps wrap once in practice; further turns are taken for garbage.
 func (d *decoder) longitude(p orb.Point, at int) (float64, *Error) {
 	lon := p[0]
-	if math.Abs(lon) <= 180 {
+	if math.Abs(lon) <= 180 || d.raw {
 		return lon, nil
 	}
 	e := d.placed(RuleLongitude, at)

@@ -17,6 +17,7 @@ package wire
 
 import (
 	"encoding/json"
+	"time"
 
 	"caneward/geo"
 )
@@ -27,14 +28,26 @@ type Limits struct {
 	Bytes    int64 // of a whole file or document
 	Features int   // in a file
 	Vertices int   // in a file, or in the one shape of DecodeGeometry
-	Depth    int   // of nested objects and arrays
+	Depth    int   // of nested objects, arrays and elements
+
+	Entries  int           // files in an archive
+	Unpacked int64         // bytes of all files in an archive together, as counted while they are unpacked
+	Ratio    int           // unpacked to packed bytes of one file in an archive, beyond its first megabyte
+	Time     time.Duration // for reading one file; whoever reads sets the context's deadline by it
 }
 
 // DefaultLimits hold for files that people import. A season of a sprayer's
 // track at one fix a second is about half a million vertices; the deepest
 // GeoJSON in use, polygons in a collection in a feature in a collection, nests
 // ten levels.
-var DefaultLimits = Limits{Bytes: 64 << 20, Features: 100_000, Vertices: 1_000_000, Depth: 40}
+//
+// Text such as KML packs to a tenth, a file of one repeated record to a
+// thirtieth; deflate's own bound is about 1,030.
+var DefaultLimits = Limits{Bytes: 64 << 20, Features: 100_000, Vertices: 1_000_000, Depth: 40,
+	Entries: 1000, Unpacked: 256 << 20, Ratio: 200, Time: time.Minute}
+
+// Filled gives the limits with no field left zero.
+func (l Limits) Filled() Limits { return l.filled() }
 
 func (l Limits) filled() Limits {
 	if l.Bytes <= 0 {
@@ -49,6 +62,18 @@ func (l Limits) filled() Limits {
 	if l.Depth <= 0 {
 		l.Depth = DefaultLimits.Depth
 	}
+	if l.Entries <= 0 {
+		l.Entries = DefaultLimits.Entries
+	}
+	if l.Unpacked <= 0 {
+		l.Unpacked = DefaultLimits.Unpacked
+	}
+	if l.Ratio <= 0 {
+		l.Ratio = DefaultLimits.Ratio
+	}
+	if l.Time <= 0 {
+		l.Time = DefaultLimits.Time
+	}
 	return l
 }
 
@@ -59,6 +84,9 @@ type Options struct {
 	// departure: rings left open are closed, longitudes up to one turn beyond
 	// 180 are brought back, empty parts are left out.
 	Lenient bool
+	// Raw takes positions in any system of coordinates: their range is not
+	// looked at. Whoever brings them to degrees looks then.
+	Raw bool
 }
 
 // IDKind tells how a feature's id was written; 7 and "7" are different ids.
@@ -78,7 +106,17 @@ type Feature struct {
 	Geometry   geo.Geometry
 	Properties json.RawMessage // the JSON object byte for byte; nil when absent or null
 	Foreign    []Member        // members RFC 7946 does not name, in file order
-	CRS        string          // name in a crs member of the feature or its geometry, "" for none
+	// CRS is the coordinate system as the file gives it, a name or well-known
+	// text: that of a crs member, a .prj file, a table. "" is WGS 84 longitude,
+	// latitude, which is what GeoJSON, KML and GPX are in; CRSMissing where one
+	// had to be named and is not.
+	CRS string
+	// Layer is the table, folder or file of an archive it came from, "" where
+	// there is only one.
+	Layer string
+	// Recorded marks a track that a receiver recorded, as opposed to a line
+	// that somebody drew.
+	Recorded bool
 
 	Number     int      // place in the file, from 1
 	Byte       int64    // where the feature starts, from 0

@@ -43,6 +43,7 @@ const (
 type Error struct {
 	Rule    Rule
 	Path    string // "geometry.coordinates[0][2]", indices from 0
+	Entry   string // the file of an archive, or the table
 	Feature int    // in the file
 	Part    int    // polygon, line or point of a multi-shape
 	Ring    int    // 1 is the shell

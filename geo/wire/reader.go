@@ -45,7 +45,7 @@ func NewFeatureReader(r io.Reader, o Options) (*FeatureReader, error) {
 	}
 	f := &FeatureReader{d: decoder{
 		scanner:  scanner{data: data, most: l.Depth},
-		vertices: l.Vertices, most: l.Vertices, lenient: o.Lenient,
+		vertices: l.Vertices, most: l.Vertices, lenient: o.Lenient, raw: o.Raw,
 	}}
 	if bytes.HasPrefix(data, []byte("\xEF\xBB\xBF")) {
 		f.d.at = 3
@@ -65,6 +65,9 @@ func (f *FeatureReader) CRS() string { return f.crs }
 
 // Foreign is what else the collection holds.
 func (f *FeatureReader) Foreign() []Member { return f.foreign }
+
+// Notes is empty: what is mended is said with its feature.
+func (f *FeatureReader) Notes() []*Error { return nil }
 
 // Len is the number of features.
 func (f *FeatureReader) Len() int { return len(f.starts) }

@@ -41,6 +41,7 @@ type Item struct {
 	Key      string      `json:"key,omitempty"`
 	Field    string      `json:"field,omitempty"`
 	Pointer  string      `json:"pointer,omitempty"` // the field as a JSON Pointer (RFC 6901), below properties
+	Entry    string      `json:"entry,omitempty"`
 	Feature  *int        `json:"feature,omitempty"`
 	Part     *int        `json:"part,omitempty"`
 	Ring     *int        `json:"ring,omitempty"`
@@ -179,7 +180,7 @@ func isTimeout(err error) bool {
 func item(d fault.Detail, lang words.Language) Item {
 	return Item{
 		Detail: d.Text.In(lang), Key: d.Text.Key(), Field: d.Field, Pointer: pointer(d.Field),
-		Feature: d.Feature, Part: d.Part, Ring: d.Ring, Vertex: d.Vertex, Position: d.At,
+		Entry: d.Entry, Feature: d.Feature, Part: d.Part, Ring: d.Ring, Vertex: d.Vertex, Position: d.At,
 		Line: d.Line, Byte: d.Byte, Fix: d.Fix.In(lang),
 	}
 }
