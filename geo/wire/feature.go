@@ -101,6 +101,13 @@ func (d *decoder) envelope(f *Feature, found map[string]int, start int) *Error {
 		default:
 			f.Foreign = append(f.Foreign, Member{Name: name, Value: d.data[at:d.at]})
 		}
+		if name == layerMember && d.data[at] == '"' {
+			inside := d.scanner
+			inside.at = at
+			layer, err := inside.text()
+			f.Layer = layer
+			return err
+		}
 		return nil
 	})
 }

@@ -1,0 +1,70 @@
+package export
+
+import (
+	"context"
+	"io"
+	"strings"
+
+	"caneward/blocks/fault"
+	"caneward/blocks/words"
+	"caneward/geo/wire"
+	"caneward/records"
+)
+
+var (
+	noSuchFormat = words.New("export-no-such-format",
+		"There is no export as “{ending}”; there are {known}.",
+		"No hay exportación como «{ending}»; hay {known}.")
+	cannotCarry = words.New("export-cannot-carry",
+		"The record {number} of {layer} cannot be written as {format}: {what}",
+		"El registro {number} de {layer} no se puede escribir como {format}: {what}")
+)
+
+// Format is a kind of file.
+type Format struct {
+	Ending    string // of the file's name, without the dot
+	Name      string // as people call it
+	MediaType string // as registered with IANA or named by its standard
+	write     func(context.Context, io.Writer, wire.Document) error
+	// changes says what of a kind reads differently in this format; nil: nothing.
+	changes func(records.Kind) []words.Text
+}
+
+// Formats are all there are, the fullest first.
+var Formats = []Format{
+	{"geojson", "GeoJSON", "application/geo+json", wire.WriteCollection, nil}, // RFC 7946 section 12
+}
+
+// FormatOf finds the format of a file's ending, in any case; fault.Unsupported.
+func FormatOf(ending string) (Format, error) {
+	var known []string
+	for _, f := range Formats {
+		if strings.EqualFold(f.Ending, ending) {
+			return f, nil
+		}
+		known = append(known, f.Ending)
+	}
+	return Format{}, fault.New(fault.Unsupported, noSuchFormat.With(words.Args{"ending": ending, "known": strings.Join(known, ", ")}))
+}
+
+// Write writes the document. What the format has no room for is refused with
+// fault.Invalid, naming the record; other errors are the reader's, the
+// context's or the writer's.
+func (f Format) Write(ctx context.Context, w io.Writer, doc wire.Document) error {
+	err := f.write(ctx, w, doc)
+	if e, ok := wire.As(err); ok {
+		what := words.Args{"number": e.Feature, "layer": e.Entry, "format": f.Name, "what": e.Error()}
+		return fault.Wrap(fault.Invalid, err, cannotCarry.With(what))
+	}
+	return err
+}
+
+// Warnings say, before anything is written, what of a kind stands otherwise in
+// a format than people may expect. Nothing is lost in any: what a format has no
+// place for of its own, it carries beside.
+func Warnings(kind records.Kind, f Format) []words.Text {
+	if f.changes == nil {
+		return nil
+	}
+	return f.changes(kind)
+}
