@@ -69,6 +69,8 @@ var commands = []command{
 		words.New("cmd-restore", "make a new DIR from a copy", "hacer un DIR nuevo a partir de una copia"), restore},
 	{"verify", "verify DIR",
 		words.New("cmd-verify", "check integrity, the chain of revisions and the totals", "comprobar la integridad, la cadena de revisiones y los totales"), verify},
+	{"export", "export DIR FARM FILE [--kind blocks,rows] [--format F] [--lang es]",
+		words.New("cmd-export", "write a farm's records to FILE, in the format of its ending, also while serving", "escribir los registros de una finca en FILE, en el formato de su terminación, también mientras se sirve"), exportCommand},
 	{"people", "people add NAME [--display D] [--farm F --role R] | list | reset NAME  (each with --data DIR)",
 		words.New("cmd-people", "sign-ins, from the server's own console", "accesos, desde la consola del servidor"), peopleCommand},
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"io"
 	"net/http"
 	"os"
@@ -11,6 +12,9 @@ import (
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"caneward/records/demofarm"
+	"caneward/records/sqlite"
 )
 
 func TestMain(m *testing.M) {
@@ -21,7 +25,8 @@ func TestMain(m *testing.M) {
 // the subcommand.
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
-		Dir: "testdata/script",
+		Dir:  "testdata/script",
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"demofarm": makeDemoFarm},
 		Setup: func(e *testscript.Env) error {
 			e.Vars = append(e.Vars, "LANG=en_US.UTF-8")
 			for _, name := range []string{"rowmap-a.csv", "mix2000.csv"} {
@@ -36,6 +41,13 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 	})
+}
+
+// makeDemoFarm is the script command that puts the demo farm into a folder.
+func makeDemoFarm(ts *testscript.TestScript, _ bool, args []string) {
+	store, err := sqlite.Open(context.Background(), ts.MkAbs(args[0]), sqlite.Options{})
+	ts.Check(err)
+	ts.Check(errors.Join(demofarm.Build(context.Background(), store), store.Close()))
 }
 
 // The demo makes its farm, answers, and stops when told to, leaving its folder.
