@@ -202,6 +202,10 @@ func (s *Server) workRoutes() []route {
 			headers: []string{"If-None-Match"}, replies: []reply{{200, []string{"application/vnd.mapbox-vector-tile"}, "binary", "the tile"}, {204, nil, "", "nothing is here"}, {304, nil, "", "it has not changed"}}},
 		{method: "GET", pattern: atFarm + "/reports/{name:[a-z0-9-]+}.{form:[a-z]+}", id: "report", summary: "A report", needs: farm, right: people.Read, handle: s.report,
 			replies: []reply{{200, []string{"text/csv", typeGeoJSON}, "binary", "the report"}}},
+		{method: "GET", pattern: atFarm + "/exports", id: "exports", summary: "The files the farm can be taken away as", needs: farm, right: people.Read, handle: s.listExports,
+			replies: okJSON("exports", "names, formats and what reads differently in them")},
+		{method: "GET", pattern: atFarm + "/exports/{name:[a-z]+}.{form:[a-z]+}", id: "export", summary: "The farm, or one kind of record, as a file", needs: farm, right: people.Read, long: true, handle: s.export,
+			replies: []reply{{200, exportTypes(), "binary", "the file, whole"}}, refuses: []int{403, 422, 429}},
 	}
 }
 

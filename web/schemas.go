@@ -132,6 +132,8 @@ func workSchemas() object {
 			"features": list(shape(nil, object{"number": whole, "id": ref("id"), "name": text("as the file has it"), "feature": ref("feature"), "overlaps": list(ref("any"))})),
 			"blocks":   list(ref("any")), "tracks": list(ref("any")), "points": list(ref("any")), "other": ref("any"), "notices": list(ref("any")), "errors": list(ref("any")), "questions": list(ref("any")),
 		}),
+		"exports": shape([]string{"exports"}, object{"exports": list(shape([]string{"name", "files"}, object{"name": text("farm, or a kind"), "title": text("as shown"), "count": whole,
+			"files": list(shape([]string{"form", "href"}, object{"form": text("ending of the file"), "format": text("as people call it"), "href": text("absolute"), "says": list(text("what reads differently in this format"))}))}))}),
 		"importTake": shape([]string{"take"}, object{"take": list(shape([]string{"number"}, object{"number": whole, "properties": ref("any")})), "why": text("the reason")}),
 	}
 }

@@ -100,6 +100,7 @@ type Server struct {
 	proposals *proposals
 	ids       *records.IDs
 	heavy     chan struct{} // a place for each analysis that may run at once
+	exports   *turns        // one export a person at a time
 	page      *page
 	described map[string][]byte
 }
@@ -117,7 +118,7 @@ func New(c Config) (*Server, error) {
 	}
 	c.Limits = c.Limits.filled()
 	s := &Server{Config: c, metrics: newMetrics(), extents: newExtents(), proposals: newProposals(c.Now),
-		ids: records.NewIDs(c.Now, rand.Reader), heavy: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)-1))}
+		exports: newTurns(), ids: records.NewIDs(c.Now, rand.Reader), heavy: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)-1))}
 	if c.PublicURL != "" {
 		u, err := url.Parse(strings.TrimSuffix(c.PublicURL, "/"))
 		if err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || u.RawQuery != "" || u.Fragment != "" {

@@ -114,10 +114,8 @@ func exportCommand(ctx context.Context, s *session, args []string) (err error) {
 			if err != nil {
 				return err
 			}
-			for _, layer := range doc.Layers {
-				for _, w := range export.Warnings(records.Kind(layer.Name), ask.format) {
-					fmt.Fprintln(s.talk, w.In(s.language))
-				}
+			for _, w := range export.Warnings(ask.format, kindsOf(doc)...) {
+				fmt.Fprintln(s.talk, w.In(s.language))
 			}
 			for i := range doc.Layers {
 				n, err := r.Count(records.Kind(doc.Layers[i].Name), records.Query{})
@@ -142,6 +140,14 @@ func exportCommand(ctx context.Context, s *session, args []string) (err error) {
 	}
 	fmt.Fprintln(s.talk, exported.With(words.Args{"count": count, "farm": ask.farm, "file": where, "format": ask.format.Name}).In(s.language))
 	return nil
+}
+
+func kindsOf(doc wire.Document) []records.Kind {
+	var kinds []records.Kind
+	for _, layer := range doc.Layers {
+		kinds = append(kinds, records.Kind(layer.Name))
+	}
+	return kinds
 }
 
 // watched says how far a long walk is.

@@ -18,13 +18,13 @@ var invented = words.New("export-invented",
 
 // Selection says what goes out.
 type Selection struct {
-	Kinds    []records.Kind // nil: every kind that has records
+	Kinds    []records.Kind // nil: every kind
 	Language words.Language // of the notice; "" is English
 }
 
 // Document is the farm as a writer takes it: a layer for each kind, in the
-// order of records.Kinds, its current records by id. A kind that was asked for
-// stands there even without records. Features are read as they are asked for,
+// order of records.Kinds, its current records by id. Kinds without records are
+// left out, unless none of those asked for has any. Features are read as they are asked for,
 // some dozens at a time, so the document is of use only while the reader is
 // (inside records.Store.View), and a walk ends with the context's error when
 // ctx does. The error is the reader's, fault.Invalid for a kind that is none.
@@ -53,23 +53,24 @@ func (what Selection) kinds(r records.Reader) ([]records.Kind, error) {
 		}
 		asked[kind] = true
 	}
-	var kinds []records.Kind
+	var all, filled []records.Kind
 	for _, kind := range records.Kinds {
-		if what.Kinds != nil {
-			if asked[kind] {
-				kinds = append(kinds, kind)
-			}
+		if what.Kinds != nil && !asked[kind] {
 			continue
 		}
 		n, err := r.Count(kind, records.Query{})
 		if err != nil {
 			return nil, err
 		}
+		all = append(all, kind)
 		if n > 0 {
-			kinds = append(kinds, kind)
+			filled = append(filled, kind)
 		}
 	}
-	return kinds, nil
+	if filled == nil {
+		return all, nil
+	}
+	return filled, nil
 }
 
 // step is how many records are held at once: a season's track is some

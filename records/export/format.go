@@ -25,6 +25,7 @@ type Format struct {
 	Ending    string // of the file's name, without the dot
 	Name      string // as people call it
 	MediaType string // as registered with IANA or named by its standard
+	Packed    bool   // compressed by itself
 	write     func(context.Context, io.Writer, wire.Document) error
 	// changes says what of a kind reads differently in this format; nil: nothing.
 	changes func(records.Kind) []words.Text
@@ -32,7 +33,7 @@ type Format struct {
 
 // Formats are all there are, the fullest first.
 var Formats = []Format{
-	{"geojson", "GeoJSON", "application/geo+json", wire.WriteCollection, nil}, // RFC 7946 section 12
+	{"geojson", "GeoJSON", "application/geo+json", false, wire.WriteCollection, nil}, // RFC 7946 section 12
 }
 
 // FormatOf finds the format of a file's ending, in any case; fault.Unsupported.
@@ -59,12 +60,22 @@ func (f Format) Write(ctx context.Context, w io.Writer, doc wire.Document) error
 	return err
 }
 
-// Warnings say, before anything is written, what of a kind stands otherwise in
-// a format than people may expect. Nothing is lost in any: what a format has no
-// place for of its own, it carries beside.
-func Warnings(kind records.Kind, f Format) []words.Text {
+// Warnings say, before anything is written, what of these kinds stands
+// otherwise in a format than people may expect. Nothing is lost in any: what a
+// format has no place for of its own, it carries beside.
+func Warnings(f Format, kinds ...records.Kind) []words.Text {
 	if f.changes == nil {
 		return nil
 	}
-	return f.changes(kind)
+	var all []words.Text
+	said := map[string]bool{}
+	for _, kind := range kinds {
+		for _, w := range f.changes(kind) {
+			if !said[w.Key()] {
+				said[w.Key()] = true
+				all = append(all, w)
+			}
+		}
+	}
+	return all
 }
