@@ -6,6 +6,7 @@ package records
 import (
 	"context"
 	"encoding/json"
+	"slices"
 	"time"
 
 	"caneward/geo"
@@ -106,6 +107,22 @@ type Outcome struct {
 	Err error
 }
 
+// AnyRefused reports whether one of the outcomes is a refusal.
+func AnyRefused(outcomes []Outcome) bool {
+	return slices.ContainsFunc(outcomes, func(o Outcome) bool { return o.Err != nil })
+}
+
+// OnlyRefusals takes out the outcomes of a batch that was undone for the sake
+// of its refusals.
+func OnlyRefusals(outcomes []Outcome) []Outcome {
+	for i := range outcomes {
+		if outcomes[i].Err == nil {
+			outcomes[i] = Outcome{}
+		}
+	}
+	return outcomes
+}
+
 // Query narrows a list. Zero fields do not narrow.
 type Query struct {
 	// Box is exact: the shape itself meets the box, edges included (Meets).
@@ -176,6 +193,10 @@ type Store interface {
 	// context's) nothing of the batch is stored. A context that ends while the
 	// batch is being stored does not undo it.
 	Write(ctx context.Context, farm FarmID, writes []Write) ([]Outcome, error)
+	// WriteTogether is Write for a batch that is one act, such as an import:
+	// where one write is refused none is stored, and only the refused ones have
+	// an outcome.
+	WriteTogether(ctx context.Context, farm FarmID, writes []Write) ([]Outcome, error)
 	Close() error
 }
 

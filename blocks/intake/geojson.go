@@ -110,12 +110,17 @@ func (geoJSON) Read(ctx context.Context, data []byte, o Options, p *Proposal) er
 	if !p.system(r.CRS(), fault.Detail{}) {
 		return nil
 	}
+	return p.gather(ctx, r, o)
+}
+
+// gather takes in what a source gives.
+func (p *Proposal) gather(ctx context.Context, src wire.Source, o Options) error {
 	g := gathering{Proposal: p, ids: map[string]bool{}}
 	for {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		f, err := r.Next()
+		f, err := src.Next()
 		if errors.Is(err, io.EOF) {
 			break
 		}

@@ -40,7 +40,7 @@ type Proposal struct {
 	Rest      []Shape // points, lines and areas that are none of the above
 	Notices   []Notice
 	Errors    []fault.Detail
-	Questions []fault.Detail
+	Questions []Question
 
 	kind fault.Kind // of the refusal
 }
@@ -113,7 +113,15 @@ func (p Proposal) Refusal() *fault.Error {
 	if kind == fault.Internal {
 		kind = fault.Invalid
 	}
-	return fault.New(kind, rejected.Plain(), append(append([]fault.Detail{}, p.Errors...), p.Questions...)...)
+	return fault.New(kind, rejected.Plain(), append(append([]fault.Detail{}, p.Errors...), p.questionDetails()...)...)
+}
+
+func (p Proposal) questionDetails() []fault.Detail {
+	var out []fault.Detail
+	for _, q := range p.Questions {
+		out = append(out, q.Detail)
+	}
+	return out
 }
 
 func (p *Proposal) note(d fault.Detail) { p.Notices = append(p.Notices, Notice{Detail: d}) }
@@ -268,7 +276,7 @@ func (p Proposal) JSON(lang words.Language) JSON {
 	out := JSON{
 		Outcome: p.Outcome, Format: p.Format,
 		Blocks: []BlockJSON{}, Tracks: []TrackJSON{}, Points: []PointJSON{},
-		Notices: []SaidJSON{}, Errors: said(p.Errors, lang), Questions: said(p.Questions, lang),
+		Notices: []SaidJSON{}, Errors: said(p.Errors, lang), Questions: said(p.questionDetails(), lang),
 	}
 	for _, b := range p.Blocks {
 		out.Blocks = append(out.Blocks, BlockJSON{ID: idJSON(b.ID, b.IDKind), Name: b.Name, Area: float64(b.Area),

@@ -8,6 +8,7 @@ import (
 
 	"caneward/blocks/fault"
 	"caneward/blocks/words"
+	"caneward/geo"
 	"caneward/geo/wire"
 )
 
@@ -15,6 +16,15 @@ import (
 type Options struct {
 	Zone   string      // IANA zone of times that carry none; "" means none is assumed
 	Limits wire.Limits // zero fields take wire.DefaultLimits
+
+	// Answers to questions; zero values are no answer.
+	System   string            // coordinate system of a file that names none, such as "EPSG:26915"
+	DayOrder string            // "day-first" or "month-first"
+	Columns  map[string]string // header of a spreadsheet's column to the field it holds
+	Swap     bool              // longitude and latitude are swapped throughout
+
+	Near     *geo.Position                     // where the farm is, which makes some systems likelier
+	Progress func(features int, offset int64) // told now and then; offset 0 where the format has none
 }
 
 // Format reads one kind of file.

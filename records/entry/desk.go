@@ -17,6 +17,10 @@ import (
 // without signal holds a few hundred.
 const BatchLimit = 1000
 
+// TogetherLimit is how many records one act takes: a county's parcels, a
+// season's finds. Storing them holds up other writers for some seconds.
+const TogetherLimit = 20_000
+
 // PropertiesLimit bounds one record's properties in bytes: a signed review
 // with its frozen list is the largest honest one, some tens of kilobytes.
 const PropertiesLimit = 1 << 20
@@ -51,12 +55,61 @@ var (
 // is the batch's own: too large, no such farm, no room; then nothing is stored.
 func (d *Desk) Put(ctx context.Context, farm records.FarmID, writes []records.Write) ([]records.Outcome, error) {
 	if len(writes) > BatchLimit {
-		return nil, fault.New(fault.TooLarge, batchTooLarge.With(words.Args{"limit": BatchLimit, "count": len(writes)}))
+		return nil, tooLarge(BatchLimit, len(writes))
 	}
-	outcomes := make([]records.Outcome, len(writes))
-	var good []records.Write
-	var places []int
-	err := d.Store.View(ctx, farm, func(r records.Reader) error {
+	outcomes, good, places, err := d.sort(ctx, farm, writes)
+	if err != nil || len(good) == 0 {
+		return outcomes, err
+	}
+	stored, err := d.Store.Write(ctx, farm, good)
+	if err != nil {
+		return nil, err
+	}
+	for k, o := range stored {
+		outcomes[places[k]] = o
+	}
+	return outcomes, nil
+}
+
+// PutTogether is Put for what is one act, an import or its undoing: where one
+// write is refused none is stored, and only the refused ones have an outcome.
+// It takes TogetherLimit records.
+func (d *Desk) PutTogether(ctx context.Context, farm records.FarmID, writes []records.Write) ([]records.Outcome, error) {
+	if len(writes) > TogetherLimit {
+		return nil, tooLarge(TogetherLimit, len(writes))
+	}
+	outcomes, good, places, err := d.sort(ctx, farm, writes)
+	if err != nil {
+		return nil, err
+	}
+	if records.AnyRefused(outcomes) {
+		return records.OnlyRefusals(outcomes), nil
+	}
+	if len(good) == 0 {
+		return outcomes, nil
+	}
+	stored, err := d.Store.WriteTogether(ctx, farm, good)
+	if err != nil {
+		return nil, err
+	}
+	if records.AnyRefused(stored) {
+		clear(outcomes)
+	}
+	for k, o := range stored {
+		outcomes[places[k]] = o
+	}
+	return outcomes, nil
+}
+
+func tooLarge(limit, count int) *fault.Error {
+	return fault.New(fault.TooLarge, batchTooLarge.With(words.Args{"limit": limit, "count": count}))
+}
+
+// sort answers what can be answered without storing, repeats and refusals, and
+// gives what is left with its places in the batch.
+func (d *Desk) sort(ctx context.Context, farm records.FarmID, writes []records.Write) (outcomes []records.Outcome, good []records.Write, places []int, err error) {
+	outcomes = make([]records.Outcome, len(writes))
+	err = d.Store.View(ctx, farm, func(r records.Reader) error {
 		s := newScope(r)
 		for i, w := range writes {
 			if err := ctx.Err(); err != nil {
@@ -84,17 +137,7 @@ func (d *Desk) Put(ctx context.Context, farm records.FarmID, writes []records.Wr
 		}
 		return nil
 	})
-	if err != nil || len(good) == 0 {
-		return outcomes, err
-	}
-	stored, err := d.Store.Write(ctx, farm, good)
-	if err != nil {
-		return nil, err
-	}
-	for k, o := range stored {
-		outcomes[places[k]] = o
-	}
-	return outcomes, nil
+	return outcomes, good, places, err
 }
 
 // repeat looks for this very write among what is stored.

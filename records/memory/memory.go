@@ -125,6 +125,15 @@ func (s *Store) View(ctx context.Context, id records.FarmID, f func(records.Read
 
 // Write implements records.Store.
 func (s *Store) Write(ctx context.Context, id records.FarmID, writes []records.Write) ([]records.Outcome, error) {
+	return s.write(ctx, id, writes, false)
+}
+
+// WriteTogether implements records.Store.
+func (s *Store) WriteTogether(ctx context.Context, id records.FarmID, writes []records.Write) ([]records.Outcome, error) {
+	return s.write(ctx, id, writes, true)
+}
+
+func (s *Store) write(ctx context.Context, id records.FarmID, writes []records.Write, together bool) ([]records.Outcome, error) {
 	outcomes := make([]records.Outcome, len(writes))
 	contents := make([]records.Content, len(writes))
 	for i, w := range writes {
@@ -140,12 +149,30 @@ func (s *Store) Write(ctx context.Context, id records.FarmID, writes []records.W
 		return nil, records.FarmMissing()
 	}
 	at := records.WholeMicroseconds(s.now())
+	before := len(f.revisions)
 	for i, w := range writes {
 		if outcomes[i].Err == nil {
 			outcomes[i] = f.write(w, contents[i], at)
 		}
 	}
+	if together && records.AnyRefused(outcomes) {
+		f.undo(before)
+		return records.OnlyRefusals(outcomes), nil
+	}
 	return outcomes, nil
+}
+
+// undo takes the newest revisions off until so many are left.
+func (f *farm) undo(left int) {
+	for i := len(f.revisions) - 1; i >= left; i-- {
+		k := key{f.revisions[i].Kind, f.revisions[i].ID}
+		if h := f.histories[k]; len(h) > 1 {
+			f.histories[k] = h[:len(h)-1]
+		} else {
+			delete(f.histories, k)
+		}
+	}
+	f.revisions = f.revisions[:left]
 }
 
 func (f *farm) write(w records.Write, content records.Content, at time.Time) records.Outcome {

@@ -3,6 +3,7 @@ package sqlite
 import (
 	"context"
 	"database/sql/driver"
+	"errors"
 	"time"
 
 	"caneward/blocks/fault"
@@ -93,6 +94,23 @@ func prepare(w records.Write) prepared {
 
 // Write implements records.Store.
 func (s *Store) Write(ctx context.Context, farm records.FarmID, writes []records.Write) ([]records.Outcome, error) {
+	return s.write(ctx, farm, writes, false)
+}
+
+// WriteTogether implements records.Store.
+func (s *Store) WriteTogether(ctx context.Context, farm records.FarmID, writes []records.Write) ([]records.Outcome, error) {
+	outcomes, err := s.write(ctx, farm, writes, true)
+	if errors.Is(err, errTogether) {
+		return records.OnlyRefusals(outcomes), nil
+	}
+	return outcomes, err
+}
+
+// errTogether undoes a batch of which one write was refused.
+var errTogether = errors.New("sqlite: one write of a batch that belongs together was refused")
+
+// write gives the outcomes beside errTogether as well.
+func (s *Store) write(ctx context.Context, farm records.FarmID, writes []records.Write, together bool) ([]records.Outcome, error) {
 	all := make([]prepared, len(writes))
 	for i, w := range writes {
 		if i%checkEvery == 0 && ctx.Err() != nil {
@@ -113,8 +131,14 @@ func (s *Store) Write(ctx context.Context, farm records.FarmID, writes []records
 				return err
 			}
 		}
+		if together && records.AnyRefused(outcomes) {
+			return errTogether
+		}
 		return nil
 	})
+	if errors.Is(err, errTogether) {
+		return outcomes, err
+	}
 	if err != nil {
 		return nil, err
 	}

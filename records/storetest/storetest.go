@@ -39,6 +39,7 @@ func Run(t *testing.T, open func(t *testing.T) Store) {
 		{"deletes", testDeletes},
 		{"any", testAny},
 		{"outcomes stand alone", testBatch},
+		{"a batch that belongs together", testTogether},
 		{"farms do not see each other", testFence},
 		{"content comes back", testContent},
 		{"times are cut to microseconds", testTimes},

@@ -279,6 +279,51 @@ func testBatch(t *testing.T, s Store) {
 	write(t, s, "f")
 }
 
+func testTogether(t *testing.T, s Store) {
+	farm(t, s, "f")
+	g := ids(6)
+	a, b, c := g.New(), g.New(), g.New()
+	first := must(t, s, "f", put(a, 0, find(home, `{"n":1}`)))[0]
+	together := func(writes ...records.Write) []records.Outcome {
+		outcomes, err := s.WriteTogether(bg, "f", writes)
+		if err != nil || len(outcomes) != len(writes) {
+			t.Fatalf("WriteTogether: %d outcomes, %v", len(outcomes), err)
+		}
+		return outcomes
+	}
+	outcomes := together(
+		put(b, 0, find(home, `{"n":2}`)),
+		put(a, 1, find(home, `{"n":3}`)),
+		put(a, 0, find(home, `{"n":4}`)), // conflict
+		put(c, 0, find(home, `{"n":5}`)),
+	)
+	for i, o := range outcomes {
+		if i == 2 {
+			wantKind(t, "the refused write", o.Err, fault.Conflict)
+		} else if o.Err != nil || o.Revision.Number != 0 || o.Created {
+			t.Errorf("write %d of a batch that was undone: %+v, want nothing", i+1, o)
+		}
+	}
+	view(t, s, "f", func(r records.Reader) {
+		if r.Sequence() != 1 {
+			t.Errorf("Sequence %d after a batch that was undone, want 1", r.Sequence())
+		}
+		_, err := r.Current(records.Finds, b)
+		wantKind(t, "a record of the undone batch", err, fault.Missing)
+		now, err := r.Current(records.Finds, a)
+		if err != nil {
+			t.Fatal(err)
+		}
+		wantRevision(t, "a record the undone batch would have changed", now, first)
+	})
+	for i, o := range together(put(b, 0, find(home, `{"n":2}`)), remove(a, 1)) {
+		if o.Err != nil || o.Revision.Sequence != int64(i+2) {
+			t.Errorf("write %d of a good batch: %+v, %v", i+1, o, o.Err)
+		}
+	}
+	checkChain(t, s, "f")
+}
+
 func testFence(t *testing.T, s Store) {
 	farm(t, s, "one")
 	farm(t, s, "two")
