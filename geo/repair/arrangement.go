@@ -18,13 +18,18 @@ import (
 // half-edges 2k and 2k+1, which run opposite ways. Walking a half-edge and then
 // its next leads round one boundary, a cycle, of the face to its left.
 type arrangement struct {
-	at      []plane.XY // nodes
-	from    []int      // node each half-edge leaves
-	next    []int
-	cycle   []int // of each half-edge
-	cycles  int
-	windows []winding // by cycle: how the rings wind round the face to its left
-	order   map[plane.XY]int
+	at     []plane.XY // nodes
+	from   []int      // node each half-edge leaves
+	next   []int
+	cycle  []int            // of each half-edge
+	halves [][]int          // the half-edges of each cycle
+	winds  []winding        // by cycle: how the rings wind round the face to its left
+	order  map[plane.XY]int // corners of the rings, as they come
+
+	// Marks of ground, empty between calls.
+	kept   []bool // by cycle
+	used   []bool // by half-edge
+	degree []int  // by node: sides that leave it
 }
 
 // winding tells how often each ring winds round a place, counter-clockwise
@@ -124,11 +129,14 @@ func (a *arrangement) walk() {
 		if a.cycle[h] >= 0 {
 			continue
 		}
+		var round []int
 		for g := h; a.cycle[g] < 0; g = a.next[g] {
-			a.cycle[g] = a.cycles
+			a.cycle[g] = len(a.halves)
+			round = append(round, g)
 		}
-		a.cycles++
+		a.halves = append(a.halves, round)
 	}
+	a.kept, a.used, a.degree = make([]bool, len(a.halves)), make([]bool, len(a.from)), make([]int, len(a.at))
 }
 
 // byDirection sorts half-edges that leave v counter-clockwise from east.
@@ -180,12 +188,12 @@ func (a *arrangement) wind(ctx context.Context, rings []plane.Ring) error {
 		insert(&noded, piece{p, q, h / 2})
 	}
 	w := winder{walked: &walked, noded: &noded, box: box}
-	a.windows = make([]winding, a.cycles)
-	for c, best := range a.longest() {
+	a.winds = make([]winding, len(a.halves))
+	for c := range a.winds {
 		if c%256 == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		a.windows[c] = w.around(a, best)
+		a.winds[c] = w.around(a, a.longest(c))
 		if w.looks > maxLooks {
 			return &IntricateError{What: Edges, Count: w.looks, Limit: maxLooks}
 		}
@@ -193,17 +201,17 @@ func (a *arrangement) wind(ctx context.Context, rings []plane.Ring) error {
 	return nil
 }
 
-// longest gives the few longest half-edges of each cycle.
-func (a *arrangement) longest() [][]int {
-	out := make([][]int, a.cycles)
-	for h, c := range a.cycle {
-		i := len(out[c])
-		for i > 0 && a.reach(h) > a.reach(out[c][i-1]) {
+// longest gives the few longest half-edges of a cycle.
+func (a *arrangement) longest(c int) []int {
+	var out []int
+	for _, h := range a.halves[c] {
+		i := len(out)
+		for i > 0 && a.reach(h) > a.reach(out[i-1]) {
 			i--
 		}
 		if i < probes {
-			out[c] = slices.Insert(out[c], i, h)
-			out[c] = out[c][:min(len(out[c]), probes)]
+			out = slices.Insert(out, i, h)
+			out = out[:min(len(out), probes)]
 		}
 	}
 	return out
@@ -243,68 +251,58 @@ func (w *winder) around(a *arrangement, halves []int) winding {
 }
 
 // beside is the middle of the open ground to the left of a half-edge's middle,
-// straight west, east, south or north of it, whichever is nearer to square, and
-// how broad that ground is.
+// on the line through it that runs west and east, or south and north where that
+// is nearer to square, and how broad that ground is.
 func (w *winder) beside(a *arrangement, h int) (q plane.XY, room float64, open bool) {
 	p, r := a.edge(h)
-	d := r.Minus(p)
-	m := p.Plus(d.Times(0.5))
-	steep := math.Abs(d.Y) >= math.Abs(d.X)
-	along, across, limit := d.Y, m.Y, w.box.Min.X
-	from := m.X
-	up := d.Y < 0 // the left of a half-edge that runs south is east
-	if !steep {
-		along, across, from = d.X, m.X, m.Y
-		up = along > 0
-		limit = w.box.Min.Y
+	m := p.Plus(r.Minus(p).Times(0.5))
+	if math.Abs(r.Y-p.Y) >= math.Abs(r.X-p.X) {
+		near, ok := w.reached(m.X, m.Y, h, r.Y < p.Y, false)
+		return plane.XY{X: (m.X + near) / 2, Y: m.Y}, math.Abs(near - m.X), !ok
 	}
+	near, ok := w.reached(m.Y, m.X, h, r.X > p.X, true)
+	return plane.XY{X: m.X, Y: (m.Y + near) / 2}, math.Abs(near - m.Y), !ok
+}
+
+// reached is where a ray from the middle of a half-edge first comes to another
+// edge. It runs along one axis, up or down it, at a fixed place of the other;
+// turned means that it runs along Y.
+func (w *winder) reached(from, across float64, h int, up, turned bool) (near float64, ok bool) {
+	limit := math.Inf(-1)
 	if up {
-		limit = w.box.Max.X
-		if !steep {
-			limit = w.box.Max.Y
-		}
+		limit = math.Inf(1)
 	}
-	lo, hi := math.Min(from, limit), math.Max(from, limit)
-	near, found := limit, false
+	low, high := [2]float64{math.Min(from, limit), across}, [2]float64{math.Max(from, limit), across}
+	if turned {
+		low, high = [2]float64{low[1], low[0]}, [2]float64{high[1], high[0]}
+	}
+	near = limit
 	hit := func(x float64) {
-		if up && x > from && (!found || x < near) || !up && x < from && (!found || x > near) {
-			near, found = x, true
+		if up && x > from {
+			near = math.Min(near, x)
+		} else if !up && x < from {
+			near = math.Max(near, x)
 		}
-	}
-	low, high := [2]float64{lo, across}, [2]float64{hi, across}
-	if !steep {
-		low, high = [2]float64{across, lo}, [2]float64{across, hi}
 	}
 	w.noded.Search(low, high, func(_, _ [2]float64, s piece) bool {
 		w.looks++
 		if s.ring == h/2 {
 			return true
 		}
-		sa, sb := [2]float64{s.a.X, s.a.Y}, [2]float64{s.b.X, s.b.Y}
-		if !steep {
-			sa[0], sa[1], sb[0], sb[1] = sa[1], sa[0], sb[1], sb[0]
+		if turned {
+			s.a, s.b = plane.XY{X: s.a.Y, Y: s.a.X}, plane.XY{X: s.b.Y, Y: s.b.X}
 		}
-		switch {
-		case sa[1] == across || sb[1] == across:
-			if sa[1] == across {
-				hit(sa[0])
+		for _, end := range []plane.XY{s.a, s.b} {
+			if end.Y == across {
+				hit(end.X)
 			}
-			if sb[1] == across {
-				hit(sb[0])
-			}
-		case (sa[1] > across) != (sb[1] > across):
-			hit(sa[0] + (across-sa[1])*(sb[0]-sa[0])/(sb[1]-sa[1]))
+		}
+		if (s.a.Y > across) != (s.b.Y > across) {
+			hit(s.a.X + (across-s.a.Y)*(s.b.X-s.a.X)/(s.b.Y-s.a.Y))
 		}
 		return true
 	})
-	if !found {
-		return q, 0, true
-	}
-	q = plane.XY{X: (from + near) / 2, Y: across}
-	if !steep {
-		q.X, q.Y = q.Y, q.X
-	}
-	return q, math.Abs(near - from), false
+	return near, near != limit
 }
 
 // at counts, on a ray to the east, the edges that pass north less those south.
@@ -334,52 +332,65 @@ func (w *winder) at(q plane.XY) winding {
 	return out
 }
 
-// ground joins the faces that are kept, by cycle. Rings begin at their earliest
+// ground joins the faces beside these cycles. Rings begin at their earliest
 // corner and polygons stand in the order of theirs. Nodes that are no corner and
 // bend nothing are left out where straighten is set.
-func (a *arrangement) ground(kept []bool, straighten bool) plane.Region {
-	edge := func(h int) bool { return kept[a.cycle[h]] && !kept[a.cycle[h^1]] }
-	degree := make([]int, len(a.at))
-	for h := range a.from {
-		if edge(h) {
-			degree[a.from[h]]++
-		}
+func (a *arrangement) ground(cycles []int, straighten bool) plane.Region {
+	var halves []int
+	for _, c := range cycles {
+		a.kept[c] = true
+		halves = append(halves, a.halves[c]...)
 	}
-	used := make([]bool, len(a.from))
+	slices.Sort(halves)
+	side := func(h int) bool { return a.kept[a.cycle[h]] && !a.kept[a.cycle[h^1]] }
+	halves = slices.DeleteFunc(halves, func(h int) bool { return !side(h) })
+	for _, h := range halves {
+		a.degree[a.from[h]]++
+	}
 	var shells []*shell
 	var loose [][]int
-	for h := range a.from {
-		if used[h] || !edge(h) {
+	for _, h := range halves {
+		if a.used[h] {
 			continue
 		}
-		var nodes []int
-		for g := h; !used[g]; {
-			used[g] = true
-			nodes = append(nodes, a.from[g])
-			n := a.next[g]
-			for !edge(n) {
-				n = a.next[n^1]
-			}
-			g = n
-		}
-		var own *shell
-		var holes [][]int
-		for _, loop := range split(nodes) {
-			if a.ring(loop).SignedArea() > 0 {
-				own = &shell{nodes: loop}
-				shells = append(shells, own)
-			} else {
-				holes = append(holes, loop)
-			}
-		}
+		own, holes := a.outline(h, side)
 		if own != nil {
-			own.holes = append(own.holes, holes...)
-		} else {
-			loose = append(loose, holes...)
+			own.holes = holes
+			shells = append(shells, own)
+			continue
 		}
+		loose = append(loose, holes...)
 	}
 	a.place(shells, loose)
-	return a.polygons(shells, degree, straighten)
+	out := a.polygons(shells, straighten)
+	for _, h := range halves {
+		a.used[h], a.degree[a.from[h]] = false, 0
+	}
+	for _, c := range cycles {
+		a.kept[c] = false
+	}
+	return out
+}
+
+// outline walks the sides of ground round one face of it from h, and parts them
+// into the shell, nil where the walk goes round holes only, and holes.
+func (a *arrangement) outline(h int, side func(int) bool) (own *shell, holes [][]int) {
+	var nodes []int
+	for g := h; !a.used[g]; {
+		a.used[g] = true
+		nodes = append(nodes, a.from[g])
+		for g = a.next[g]; !side(g); {
+			g = a.next[g^1]
+		}
+	}
+	for _, loop := range split(nodes) {
+		if own == nil && a.ring(loop).SignedArea() > 0 {
+			own = &shell{nodes: loop}
+		} else {
+			holes = append(holes, loop)
+		}
+	}
+	return own, holes
 }
 
 // shell is a polygon by its nodes.
@@ -463,14 +474,14 @@ func (s *shell) holds(a *arrangement, hole []int) bool {
 	return s.where.Contains(a.at[hole[0]].Plus(a.at[hole[1]]).Times(0.5))
 }
 
-func (a *arrangement) polygons(shells []*shell, degree []int, straighten bool) plane.Region {
+func (a *arrangement) polygons(shells []*shell, straighten bool) plane.Region {
 	type ordered struct {
 		first int
 		rings plane.Polygon
 	}
 	var all []ordered
 	for _, s := range shells {
-		ring, first := a.finish(s.nodes, degree, straighten)
+		ring, first := a.finish(s.nodes, straighten)
 		if len(ring) < 4 {
 			continue
 		}
@@ -480,7 +491,7 @@ func (a *arrangement) polygons(shells []*shell, degree []int, straighten bool) p
 		}
 		var holes []numbered
 		for _, hole := range s.holes {
-			if r, n := a.finish(hole, degree, straighten); len(r) >= 4 {
+			if r, n := a.finish(hole, straighten); len(r) >= 4 {
 				holes = append(holes, numbered{n, r})
 			}
 		}
@@ -503,11 +514,11 @@ func (a *arrangement) polygons(shells []*shell, degree []int, straighten bool) p
 // rounded place of it: sixteen steps of a float64.
 const straight = 16 * 0x1p-52
 
-func (a *arrangement) finish(nodes []int, degree []int, straighten bool) (plane.Ring, int) {
+func (a *arrangement) finish(nodes []int, straighten bool) (plane.Ring, int) {
 	pts := make([]plane.XY, 0, len(nodes)+1)
 	for i, v := range nodes {
 		p := a.at[v]
-		if _, corner := a.order[p]; !corner && straighten && degree[v] == 1 && len(nodes) > 3 {
+		if _, corner := a.order[p]; !corner && straighten && a.degree[v] == 1 && len(nodes) > 3 {
 			before, after := a.at[nodes[(i+len(nodes)-1)%len(nodes)]], a.at[nodes[(i+1)%len(nodes)]]
 			if len(pts) > 0 {
 				before = pts[len(pts)-1]

@@ -62,9 +62,11 @@ func Ring(ctx context.Context, ring []plane.XY) (plane.Region, error) {
 	if err != nil {
 		return nil, intricate(err)
 	}
-	kept := make([]bool, a.cycles)
-	for c, w := range a.windows {
-		kept[c] = len(w) > 0
+	var kept []int
+	for c, w := range a.winds {
+		if len(w) > 0 {
+			kept = append(kept, c)
+		}
 	}
 	return a.ground(kept, true), nil
 }
