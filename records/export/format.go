@@ -8,6 +8,7 @@ import (
 	"caneward/blocks/fault"
 	"caneward/blocks/words"
 	"caneward/geo/wire"
+	"caneward/geo/wire/kml"
 	"caneward/records"
 )
 
@@ -34,6 +35,8 @@ type Format struct {
 // Formats are all there are, the fullest first.
 var Formats = []Format{
 	{"geojson", "GeoJSON", "application/geo+json", false, wire.WriteCollection, nil}, // RFC 7946 section 12
+	{"kml", "KML", "application/vnd.google-earth.kml+xml", false, kml.Write, nil},
+	{"kmz", "KMZ", "application/vnd.google-earth.kmz", true, kml.WriteKMZ, nil},
 }
 
 // FormatOf finds the format of a file's ending, in any case; fault.Unsupported.

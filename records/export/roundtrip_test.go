@@ -17,6 +17,7 @@ import (
 	"caneward/geo"
 	"caneward/geo/measure"
 	"caneward/geo/wire"
+	"caneward/geo/wire/kml"
 	"caneward/records"
 	"caneward/records/demofarm"
 	"caneward/records/export"
@@ -44,6 +45,14 @@ var forms = map[string]form{
 	"geojson": {layers: true, heights: true, times: true, open: func(data []byte) (wire.Source, error) {
 		return wire.NewFeatureReader(bytes.NewReader(data), wire.Options{})
 	}},
+	"kml": {layers: true, heights: true, times: true, open: opened(kml.Open)},
+	"kmz": {layers: true, heights: true, times: true, open: opened(kml.OpenKMZ)},
+}
+
+func opened[S wire.Source](open func(context.Context, []byte, wire.Options) (S, error)) func([]byte) (wire.Source, error) {
+	return func(data []byte) (wire.Source, error) {
+		return open(context.Background(), data, wire.Options{Lenient: true})
+	}
 }
 
 // written is an export of some kinds of a farm, nil for all.
