@@ -20,7 +20,7 @@ var forbidden = []struct {
 }{
 	{"caneward/geo", "caneward/blocks", "", "geometry is a library: it knows nothing of farms"},
 	{"caneward/geo", "caneward/records", "", "geometry is a library: it knows nothing of farms"},
-	{"caneward/geo", "database/sql", "", "geometry computes; it keeps nothing"},
+	{"caneward/geo", "database/sql", "caneward/geo/wire/gpkg", "geometry computes; it keeps nothing. A GeoPackage is an SQLite file, read and written in memory"},
 	{"caneward/geo", "net/http", "", "geometry computes; it serves nothing"},
 	{"caneward/geo", "log/slog", "", "a library returns errors, it does not log"},
 	{"caneward/geo/plane", "github.com/twpayne/go-geom", "", "go-geom has one home, geo/wire"},

@@ -64,6 +64,7 @@ type parser struct {
 
 	vertices int // in the file so far
 	first    int // vertices before this shape
+	lists    int // rings and parts in the file so far, which may be empty and many
 	heights  []float64
 	measures []float64
 	z, m     bool // heights, measures were seen in this shape
@@ -282,6 +283,12 @@ func listed[L ~[]E, E any](p *parser, d *dims, one func(*parser, *dims) (E, *wir
 
 // open reads "(", or EMPTY in its place.
 func (p *parser) open() (empty bool, err *wire.Error) {
+	p.lists++
+	if p.lists > p.limits.Vertices {
+		e := p.failed(wire.RuleVertices)
+		e.Limit = int64(p.limits.Vertices)
+		return false, e
+	}
 	if word := p.word(); word == "EMPTY" {
 		return true, nil
 	} else if word != "" {

@@ -152,6 +152,7 @@ func TestDecodeIsBounded(t *testing.T) {
 	}{
 		{"200,000 levels", deep, wire.Limits{}, RuleDepth},
 		{"2 million points", wide, wire.Limits{}, wire.RuleVertices},
+		{"2 million empty rings", "POLYGON(EMPTY" + strings.Repeat(",EMPTY", 2_000_000) + ")", wire.Limits{}, wire.RuleVertices},
 		{"bytes", wide, wire.Limits{Bytes: 100}, wire.RuleBytes},
 		{"brackets", "POLYGON" + strings.Repeat("(", 1_000_000), wire.Limits{}, RuleNumber},
 	} {
