@@ -7,7 +7,7 @@ WEB := web/app
 TAGS := sqlite_omit_load_extension
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
 
-.PHONY: run build web test test-go test-web test-browser lint bench soak screenshots tools
+.PHONY: run build web test test-go test-web test-browser test-gdal lint bench soak screenshots tools
 
 run: build
 	@$(BIN) demo --listen 127.0.0.1:$(PORT)
@@ -25,7 +25,7 @@ web: web/dist/index.html
 web/dist/index.html: $(WEB)/node_modules/.installed $(shell find $(WEB)/src $(WEB)/public $(WEB)/index.html $(WEB)/*.ts $(WEB)/tsconfig*.json -type f 2>/dev/null)
 	cd $(WEB) && npm run --silent build
 
-test: lint test-go test-web test-browser
+test: lint test-go test-web test-browser test-gdal
 	@echo "all tests ran"
 
 lint: web
@@ -44,6 +44,10 @@ test-web: $(WEB)/node_modules/.installed
 
 test-browser: build
 	.ci/browser.sh
+
+# What general GIS programs make of our files, and we of theirs.
+test-gdal:
+	.ci/gdal.sh
 
 bench:
 	.ci/bench.sh

@@ -8,6 +8,7 @@ import (
 	"caneward/blocks/fault"
 	"caneward/blocks/words"
 	"caneward/geo/wire"
+	"caneward/geo/wire/gpkg"
 	"caneward/geo/wire/kml"
 	"caneward/records"
 )
@@ -20,6 +21,14 @@ var (
 		"The record {number} of {layer} cannot be written as {format}: {what}",
 		"El registro {number} de {layer} no se puede escribir como {format}: {what}")
 )
+
+var nullsLeftOut = words.New("export-nulls-left-out",
+	"{format} knows no difference between a property that is empty and one that is not there: empty ones are left out.",
+	"{format} no distingue una propiedad vacía de una que no está: las vacías se dejan fuera.")
+
+func nullsAbsent(records.Kind) []words.Text {
+	return []words.Text{nullsLeftOut.With(words.Args{"format": "GeoPackage"})}
+}
 
 // Format is a kind of file.
 type Format struct {
@@ -34,7 +43,8 @@ type Format struct {
 
 // Formats are all there are, the fullest first.
 var Formats = []Format{
-	{"geojson", "GeoJSON", "application/geo+json", false, wire.WriteCollection, nil}, // RFC 7946 section 12
+	{"geojson", "GeoJSON", "application/geo+json", false, wire.WriteCollection, nil},         // RFC 7946 section 12
+	{"gpkg", "GeoPackage", "application/geopackage+sqlite3", false, gpkg.Write, nullsAbsent}, // OGC 12-128r18, annex on the media type
 	{"kml", "KML", "application/vnd.google-earth.kml+xml", false, kml.Write, nil},
 	{"kmz", "KMZ", "application/vnd.google-earth.kmz", true, kml.WriteKMZ, nil},
 }
