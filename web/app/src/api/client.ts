@@ -2,7 +2,8 @@ import type { Geometry } from "../geo/position";
 import { language, t } from "../i18n";
 import type { Feature, Kind, Stored } from "../model/kinds";
 import type { RecordSource, Who } from "../model/farm";
-import { Problem, type ProblemItem, problemOf } from "./problem";
+import { Imports } from "./imports";
+import { Problem, problemOf, unreachable } from "./problem";
 
 /** A network with one bar gets this long before the page says so. */
 export const timeoutMs = 20_000;
@@ -25,6 +26,8 @@ interface Ask extends Options {
   readonly method?: string;
   readonly body?: BodyInit;
   readonly headers?: Record<string, string>;
+  /** Outlives the page, as what is sent on leaving must. */
+  readonly keepalive?: boolean;
 }
 
 /** Requests with the page's language, a time limit, and refusals as Problem. */
@@ -48,6 +51,7 @@ export class Net {
         body: ask.body,
         credentials: "same-origin",
         headers: { Accept: "application/geo+json, application/json", "Accept-Language": language.get(), ...ask.headers },
+        keepalive: ask.keepalive,
         signal,
       });
     } catch (cause) {
@@ -78,14 +82,6 @@ async function read<T>(answer: Response): Promise<T> {
   } catch {
     throw new Problem({ status: answer.status, title: t("core-problem-garbled") });
   }
-}
-
-function unreachable(slow: boolean): Problem {
-  return new Problem({
-    status: 0,
-    title: slow ? t("core-problem-slow") : t("core-problem-offline"),
-    errors: [{ detail: slow ? t("core-problem-slow") : t("core-problem-offline"), fix: t("core-problem-offline-fix") }],
-  });
 }
 
 /** Sign-in and who is signed in. */
@@ -206,49 +202,32 @@ export interface LayoutAsk {
   readonly first_plant_end?: string;
 }
 
-/** Something said about a file: a notice, an error, a question. Numbers count from 1. */
-export interface Said {
-  readonly message: string;
-  readonly fix?: string;
-  readonly key: string;
-  readonly at: Omit<ProblemItem, "detail" | "key" | "fix">;
-}
-
-/** One feature of a file that can be taken; `number` names it when it is agreed to. */
-export interface Proposed {
-  readonly number: number;
-  readonly id: string;
+/** One thing that can be taken away as a file: the whole farm, or a kind. */
+export interface Export {
+  /** "farm", or a kind. */
   readonly name: string;
-  readonly feature: Feature;
-  readonly overlaps: readonly { readonly block: string; readonly name: string; readonly area_m2: number }[];
-}
-
-/** An import as proposed; nothing is stored until it is agreed. Files of which nothing can be taken come as a Problem. */
-export interface Proposal {
-  /** Missing when there are questions first. */
-  readonly id?: string;
-  readonly outcome: "accept" | "repair" | "ask";
-  readonly format?: string;
-  readonly features: readonly Proposed[];
-  /** In the order of the features, when they are taken as blocks. */
-  readonly blocks: readonly { readonly area_m2: number; readonly parts: number; readonly holes: number }[];
-  readonly notices: readonly Said[];
-  readonly questions: readonly Said[];
-}
-
-/** What is agreed to: features by number, with properties to set over the file's. */
-export interface Taken {
-  readonly number: number;
-  readonly properties: Readonly<Record<string, unknown>>;
+  readonly title: string;
+  readonly count: number;
+  readonly files: readonly {
+    /** The file's ending. */
+    readonly form: string;
+    readonly format: string;
+    /** The path, for a link. */
+    readonly href: string;
+    /** What reads differently in that format than on the farm. */
+    readonly says?: readonly string[];
+  }[];
 }
 
 /** Everything of one farm that goes over the net. */
 export class Client implements RecordSource {
   readonly net: Net;
   readonly farm: string;
+  readonly imports: Imports;
   constructor(net: Net, farm: string) {
     this.net = net;
     this.farm = farm;
+    this.imports = new Imports(net, this.path("imports"));
   }
 
   /** A path below the farm. */
@@ -338,18 +317,10 @@ export class Client implements RecordSource {
     return this.net.post<LayoutAnswer>(this.path("layout"), ask, options);
   }
 
-  /** A file in; features, located defects, repairs and questions out; nothing stored. */
-  proposeImport(file: File, kind: Kind, zone: string, options: Options = {}): Promise<Proposal> {
-    const form = new FormData();
-    form.set("kind", kind);
-    form.set("zone", zone);
-    form.set("file", file);
-    return this.net.json<Proposal>(this.path("imports"), { timeoutMs: 120_000, ...options, method: "POST", body: form });
-  }
-
-  /** Stores what was agreed; safe to repeat. */
-  storeImport(id: string, take: readonly Taken[], options: Options = {}): Promise<{ outcomes: Outcome[]; sequence: number }> {
-    return this.net.post(this.path(`imports/${encodeURIComponent(id)}`), { take }, options);
+  /** The files the farm can be taken away as. */
+  async exports(options: Options = {}): Promise<readonly Export[]> {
+    const got = await this.net.json<{ exports: Export[] }>(this.path("exports"), options);
+    return got.exports.map((e) => ({ ...e, files: e.files.map((f) => ({ ...f, href: here(f.href) ?? f.href })) }));
   }
 
   /** The address of a report, for a link. */

@@ -60,12 +60,19 @@ export class Problem extends Error {
 /** What a failed request says. Anything that is no problem document is told as what it is. */
 export async function problemOf(answer: Response): Promise<Problem> {
   const type = answer.headers.get("Content-Type") ?? "";
-  if (type.includes("json")) {
-    const body: unknown = await answer.json().catch(() => null);
-    const read = readProblem(body, answer.status);
-    if (read) return read;
-  }
-  return new Problem({ status: answer.status, title: t("core-problem-garbled"), detail: `HTTP ${answer.status}` });
+  const body: unknown = type.includes("json") ? await answer.json().catch(() => null) : null;
+  return problemFrom(body, answer.status);
+}
+
+/** What the body of a failed request says. */
+export function problemFrom(body: unknown, status: number): Problem {
+  return readProblem(body, status) ?? new Problem({ status, title: t("core-problem-garbled"), detail: `HTTP ${status}` });
+}
+
+/** Nothing came back. */
+export function unreachable(slow: boolean): Problem {
+  const title = slow ? t("core-problem-slow") : t("core-problem-offline");
+  return new Problem({ status: 0, title, errors: [{ detail: title, fix: t("core-problem-offline-fix") }] });
 }
 
 /** Reads a problem document, wherever it stands; null when it is none. */

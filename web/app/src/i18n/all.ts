@@ -1,9 +1,10 @@
 // Enters every area at once, for tests: the page enters each with its place.
 import { disease } from "./disease";
 import { ground } from "./ground";
+import { imports } from "./imports";
 import { enter } from "./index";
 import { papers } from "./papers";
 import { pass } from "./pass";
 import { walk } from "./walk";
 
-for (const texts of [ground, walk, disease, pass, papers]) enter(texts);
+for (const texts of [ground, imports, walk, disease, pass, papers]) enter(texts);

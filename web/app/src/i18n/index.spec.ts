@@ -3,6 +3,7 @@ import type { Entry } from "./area";
 import { core } from "./core";
 import { disease } from "./disease";
 import { ground } from "./ground";
+import { imports } from "./imports";
 import { day, number, t } from "./index";
 import { papers } from "./papers";
 import { pass } from "./pass";
@@ -11,6 +12,7 @@ import { walk } from "./walk";
 const areas: Record<string, { en: Record<string, Entry>; es: Record<string, Entry> }> = {
   core,
   ground,
+  imports,
   walk,
   disease,
   pass,
@@ -24,7 +26,7 @@ describe.each(Object.entries(areas))("the texts of %s", (name, texts) => {
     expect(places(texts.es[key]!)).toBe(places(texts.en[key]!));
   });
   it("keep to their prefix, so that no area overwrites another's", () => {
-    if (name === "core") return expect(Object.keys(texts.en).filter((k) => /^(ground|walk|disease|pass|papers)-/.test(k))).toEqual([]);
+    if (name === "core") return expect(Object.keys(texts.en).filter((k) => /^(ground|imports|walk|disease|pass|papers)-/.test(k))).toEqual([]);
     expect(Object.keys(texts.en).filter((k) => !k.startsWith(`${name}-`))).toEqual([]);
   });
 });

@@ -3,6 +3,7 @@ import type { Area, Entry } from "./area";
 import { core } from "./core";
 import type { disease } from "./disease";
 import type { ground } from "./ground";
+import type { imports } from "./imports";
 import type { papers } from "./papers";
 import type { pass } from "./pass";
 import type { walk } from "./walk";
@@ -13,7 +14,7 @@ export type Language = (typeof languages)[number];
 type Keys<A> = A extends Area<infer K> ? K : never;
 
 /** A key of the catalogue. Every key starts with its area: "ground-", "walk-" … */
-export type Key = Keys<typeof core> | Keys<typeof ground> | Keys<typeof walk> | Keys<typeof disease> | Keys<typeof pass> | Keys<typeof papers>;
+export type Key = Keys<typeof core> | Keys<typeof ground> | Keys<typeof imports> | Keys<typeof walk> | Keys<typeof disease> | Keys<typeof pass> | Keys<typeof papers>;
 
 const catalogue: Record<Language, Record<string, Entry>> = { en: { ...core.en }, es: { ...core.es } };
 

@@ -24,7 +24,12 @@ export type OverlayStyle =
   | "window" // scan window
   | "chosen"
   | "track"
-  | "preview"; // drawn, not stored
+  | "preview" // drawn, not stored
+  | "proposed" // of a file, as it would be stored: solid
+  | "as-read" // of a file, as it is drawn there: dashed
+  | "left-out" // of a file, not taken: thin
+  | "piece" // ground a defect concerns: hatched
+  | "candidate"; // where a coordinate system would put it: dash and dot
 
 export interface BlockShape {
   readonly id: string;

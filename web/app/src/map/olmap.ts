@@ -10,6 +10,7 @@ import { circular } from "ol/geom/Polygon";
 import OlPoint from "ol/geom/Point";
 import TileLayer from "ol/layer/Tile";
 import VectorLayer from "ol/layer/Vector";
+import VectorImageLayer from "ol/layer/VectorImage";
 import { transformExtent } from "ol/proj";
 import VectorSource from "ol/source/Vector";
 import XYZ from "ol/source/XYZ";
@@ -66,7 +67,16 @@ const closest = 23;
 // What a farm without any shape shows: the continental United States.
 const noFarm: Box = [-124.7, 24.5, -66.9, 49.4];
 
-type Layer = VectorLayer<VectorSource<Feature<OlGeometry>>>;
+// More shapes than this in one overlay are drawn as one picture, which moves
+// with the map and is drawn anew when the map rests.
+const stillAbove = 2000;
+
+type Source = VectorSource<Feature<OlGeometry>>;
+type Layer = VectorLayer<Source> | VectorImageLayer<Source>;
+
+function still(zIndex: number): Layer {
+  return new VectorImageLayer({ source: new VectorSource<Feature<OlGeometry>>(), zIndex, imageRatio: 1.5 });
+}
 
 function layer(zIndex: number, style?: Style | Style[], declutter = false): Layer {
   return new VectorLayer({ source: new VectorSource<Feature<OlGeometry>>(), style, zIndex, declutter, updateWhileAnimating: true, updateWhileInteracting: true });
@@ -185,7 +195,7 @@ export class DrawnMap implements FarmMap {
     if (old) this.#map.removeLayer(old);
     this.#overlays.delete(name);
     if (!shapes || shapes.length === 0) return;
-    const made = layer(50, undefined, true);
+    const made = shapes.length > stillAbove ? still(50) : layer(50, undefined, true);
     const drawn = overlayStyle(style);
     made.setStyle((f) => (f.get("style") as Style[] | null) ?? drawn);
     fill(made, shapes, (s, i) => [s.id ?? String(i), s.geometry, s.label ? [...drawn, overlayLabel(s.label)] : null]);

@@ -14,6 +14,7 @@ const deep = "#0A4D48";
 const stop = "#8C1D18";
 const water = "#0B5394";
 const withheld = "#6A3D9A";
+const caution = "#7A4A00";
 const rule = "#8A968E";
 const white = "#FFFFFF";
 
@@ -120,6 +121,11 @@ const overlayMakers: Record<OverlayStyle, () => Style[]> = {
   window: () => casedLine(water, 2, [9, 5]),
   chosen: () => [new Style({ fill: new Fill({ color: "rgba(10,77,72,0.10)" }) }), ...casedLine(deep, 4)],
   track: () => casedLine(deep, 2),
+  proposed: () => [new Style({ fill: new Fill({ color: "rgba(10,77,72,0.12)" }) }), ...casedLine(deep, 3), ...pin(32, deep)],
+  "as-read": () => [...casedLine(caution, 2, [6, 6]), ...pin(32, white)],
+  "left-out": () => [new Style({ fill: new Fill({ color: "rgba(255,255,255,0.01)" }) }), ...casedLine("#4A564F", 1), ...pin(32, white)],
+  piece: () => [new Style({ fill: new Fill({ color: hatch(stop, 8, 2, "left") }) }), ...casedLine(stop, 1.5)],
+  candidate: () => [new Style({ fill: new Fill({ color: "rgba(11,83,148,0.15)" }) }), ...casedLine(water, 2.5, [12, 5, 2, 5]), ...pin(32, water)],
   preview: () => [new Style({ fill: new Fill({ color: "rgba(10,77,72,0.08)" }) }), ...casedLine(deep, 2, [7, 5]), ...pin(32, deep)],
 };
 

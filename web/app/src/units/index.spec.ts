@@ -1,6 +1,6 @@
 import { beforeEach, describe, expect, it } from "vitest";
 import { language } from "../i18n";
-import { area, bearing, clearance, length, litresPerGallon, squareMetresPerAcre, volume, weight } from "./index";
+import { area, areaChange, bearing, clearance, length, litresPerGallon, patch, squareMetresPerAcre, volume, weight } from "./index";
 
 beforeEach(() => language.set("en"));
 
@@ -46,4 +46,15 @@ describe("amounts", () => {
   });
   it("names the ounce of weight", () => expect(weight(0.45359237 / 2, "us")).toBe("8.0 oz (weight)"));
   it("turns bearings into 0 to 360", () => expect(bearing(-12.5)).toBe("347.5°"));
+});
+
+describe("small pieces of ground", () => {
+  it.each([
+    { m2: 0.5, us: "5.4 ft²", metric: "0.5 m²" },
+    { m2: 92.903_04, us: "1,000 ft²", metric: "93 m²" },
+    { m2: 468.45, us: "0.116 ac", metric: "0.047 ha" },
+  ])("$m2 m2", ({ m2, us, metric }) => expect([patch(m2, "us"), patch(m2, "metric")]).toEqual([us, metric]));
+  it("added and lost carry their sign", () => {
+    expect([areaChange(5407.29, "metric"), areaChange(-2, "metric")]).toEqual(["+0.541 ha", "−2.0 m²"]);
+  });
 });

@@ -34,6 +34,21 @@ export function area(m2: number, system: System = units.get()): string {
   return `${fixed(value, Math.abs(value) < 1 ? 3 : 2)} ${system === "us" ? "ac" : "ha"}`;
 }
 
+// Below this a figure in acres or hectares keeps no digit worth reading.
+const smallGround = 400;
+
+/** A piece of ground or a difference, from m2: square feet or square metres where it is small. */
+export function patch(m2: number, system: System = units.get()): string {
+  if (Math.abs(m2) >= smallGround) return area(m2, system);
+  const value = system === "us" ? m2 / metresPerFoot ** 2 : m2;
+  return `${fixed(value, Math.abs(value) < 10 ? 1 : 0)} ${system === "us" ? "ft²" : "m²"}`;
+}
+
+/** How much ground is added or lost, from m2, always with its sign. */
+export function areaChange(m2: number, system: System = units.get()): string {
+  return `${m2 < 0 ? "−" : "+"}${patch(Math.abs(m2), system)}`;
+}
+
 /** A length, from m, to the whole foot or the tenth of a metre. */
 export function length(m: number, system: System = units.get()): string {
   return system === "us" ? `${fixed(m / metresPerFoot, 0)} ft` : `${fixed(m, 1)} m`;

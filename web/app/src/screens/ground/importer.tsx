@@ -1,250 +1,190 @@
-import { useEffect, useRef, useState } from "preact/hooks";
-import type { Proposal, Proposed, Said } from "../../api/client";
-import { asProblem, Problem, readProblem } from "../../api/problem";
-import { named } from "../../i18n";
-import { surroundingsKinds } from "../../model/kinds";
+import { useEffect, useMemo, useRef, useState } from "preact/hooks";
+import { type ImportKind, importKinds, type Proposal, type Proposed } from "../../api/imports";
+import { language } from "../../i18n";
 import { MainAction } from "../../ui/action";
-import { Check, Choice, TextField } from "../../ui/form";
-import { useText, useUnits } from "../../ui/hooks";
-import { Caution, ProblemNote, SaidItem } from "../../ui/notes";
+import { Choice } from "../../ui/form";
+import { useSignal, useText } from "../../ui/hooks";
+import { ProblemNote } from "../../ui/notes";
 import { say } from "../../ui/undo";
-import { area } from "../../units";
 import type { PlaceProps } from "../place";
-import { agreed, type Choice as Chosen, firstChoices, type ImportKind, importKinds, lacks } from "./agree";
-
-const formats = ".geojson,.json,.geojsonl,.ndjson,.geojsonseq,application/geo+json";
-// A file of hundreds of shapes is agreed to as a whole; each of its lines would
-// only hide the button.
-const mostLines = 200;
+import { agreed, isTaken, lacks } from "./import/agree";
+import { ColumnTable } from "./import/columns";
+import { FileField } from "./import/filefield";
+import { ForAllFields } from "./import/forall";
+import { numbered, ofFile } from "./import/onmap";
+import { ImportProgress } from "./import/progress";
+import { byTopic, OneQuestion } from "./import/questions";
+import { SaidList } from "./import/said";
+import { Shapes } from "./import/shapes";
+import { offerUndo } from "./import/stored";
+import { type ImportWork, workOf } from "./import/work";
 
 /** Reads a file, shows what it holds and what was mended, and stores what is agreed to. */
-export function ImportSheet({ farm, api, map, go }: PlaceProps) {
+export function ImportSheet(props: PlaceProps) {
   const t = useText();
-  const [file, setFile] = useState<File | null>(null);
-  const [kind, setKind] = useState<ImportKind>("blocks");
-  const [proposal, setProposal] = useState<Proposal | null>(null);
-  const [choices, setChoices] = useState<ReadonlyMap<number, Chosen>>(new Map());
-  const [problem, setProblem] = useState<unknown>(null);
-  const [reading, setReading] = useState<AbortController | null>(null);
-  const [storing, setStoring] = useState(false);
+  const work = workOf(props.api.imports);
+  const phase = useSignal(work.phase);
+  const lang = useSignal(language);
+  const told = useRef(lang);
 
   useEffect(() => {
-    if (!proposal) return;
-    map.setOverlay(
-      "import",
-      proposal.features.filter((f) => choices.get(f.number)?.take).map((f) => ({ id: String(f.number), geometry: f.feature.geometry!, label: String(f.number) })),
-      "preview",
-    );
-    const placed = [...proposal.notices, ...proposal.questions].filter((n) => n.at.position);
-    map.setDefects(placed.map((n) => ({ at: n.at.position!, text: n.message })));
+    const leave = () => work.stop(true);
+    window.addEventListener("pagehide", leave);
     return () => {
-      map.setOverlay("import", null);
-      map.setDefects(null);
+      window.removeEventListener("pagehide", leave);
+      work.stop();
     };
-  }, [map, proposal, choices]);
+  }, [work]);
+  useEffect(() => {
+    if (told.current !== lang) void work.retell();
+    told.current = lang;
+  }, [work, lang]);
 
-  const choose = (f: File | null | undefined) => {
-    if (!f) return;
-    setFile(f);
-    setProposal(null);
-    setProblem(null);
-  };
-  const read = async () => {
-    if (!file) return;
-    const stop = new AbortController();
-    setReading(stop);
-    setProblem(null);
-    try {
-      const got = await api.proposeImport(file, kind, farm.info.zone, { signal: stop.signal });
-      setProposal(got);
-      setChoices(firstChoices(got));
-      map.fit(got.features.map((f) => f.feature.geometry));
-    } catch (thrown) {
-      if (!stop.signal.aborted) setProblem(thrown);
-    } finally {
-      setReading(null);
-    }
-  };
-  const store = async () => {
-    if (!proposal?.id) return;
-    setStoring(true);
-    setProblem(null);
-    try {
-      const take = agreed(kind, choices);
-      const { outcomes } = await api.storeImport(proposal.id, take);
-      const refused = outcomes.filter((o) => o.status >= 400).map((o) => readProblem(o.problem, o.status));
-      await farm.load(kind, true);
-      if (refused.length > 0) {
-        throw new Problem({ status: 422, title: t("ground-rows-partly", { done: take.length - refused.length, all: take.length }), errors: refused.flatMap((p) => p?.errors ?? []) });
-      }
-      say(t("ground-import-stored", { n: take.length }));
-      go({ view: undefined });
-    } catch (thrown) {
-      setProblem(asProblem(thrown));
-    } finally {
-      setStoring(false);
-    }
-  };
-  const count = [...choices.values()].filter((c) => c.take).length;
   return (
     <>
       <p>
-        <button type="button" class="link" onClick={() => go({ view: undefined })}>
+        <button type="button" class="link" onClick={() => props.go({ view: undefined })}>
           ← {t("ground-blocks")}
         </button>
       </p>
-      <h1>{t("ground-import-title")}</h1>
-      <ProblemNote problem={problem} map={map} />
-      {!proposal && <FileField file={file} onFile={choose} />}
-      {!proposal && (
-        <Choice
-          label={t("ground-import-kind")}
-          value={kind}
-          onValue={setKind}
-          choices={importKinds.map((k) => ({ value: k, label: t(`ground-import-as-${k}`) }))}
-          id="ground-import-kind"
+      <h1>{t("imports-title")}</h1>
+      {phase.step === "file" && <ChooseFile {...props} work={work} />}
+      {(phase.step === "sending" || phase.step === "reading") && (
+        <ImportProgress
+          phase={phase}
+          onStop={() => {
+            work.stop();
+            say(t("imports-stopped"));
+          }}
         />
       )}
-      {reading && file && (
-        <div role="status">
-          <p>{t("ground-import-reading", { file: file.name })}</p>
-          <progress />
-          <div class="buttons">
-            <button type="button" onClick={() => reading.abort()}>
-              {t("core-stop")}
-            </button>
-          </div>
-        </div>
-      )}
-      {proposal && (
-        <>
-          <p>
-            <strong>{file?.name}</strong>
-            {proposal.format ? ` (${proposal.format})` : ""}: {t("ground-import-found", { n: proposal.features.length })}.
-          </p>
-          <SaidList title={t("ground-import-questions")} said={proposal.questions} map={map} />
-          {proposal.questions.length > 0 && <p>{t("ground-import-answer")}</p>}
-          <SaidList title={t("ground-import-repairs")} said={proposal.notices} map={map} />
-          {proposal.features.slice(0, mostLines).map((f, i) => (
-            <OneShape
-              key={f.number}
-              shape={f}
-              kind={kind}
-              m2={kind === "blocks" ? proposal.blocks[i]?.area_m2 : undefined}
-              choice={choices.get(f.number)}
-              onChoice={(c) => setChoices(new Map(choices).set(f.number, c))}
-              onShow={() => map.fit([f.feature.geometry])}
-            />
-          ))}
-          <div class="buttons">
-            <button type="button" onClick={() => setProposal(null)}>
-              {t("ground-import-stop")}
-            </button>
-          </div>
-        </>
-      )}
-      {proposal ? (
-        proposal.id && <StoreAction kind={kind} choices={choices} count={count} busy={storing} run={() => void store()} />
-      ) : (
-        <MainAction label={t("ground-import-read", { file: file?.name ?? "" })} run={() => void read()} blocked={file ? undefined : t("ground-import-drop")} busy={reading !== null} />
-      )}
+      {phase.step === "proposed" && <ProposalView {...props} work={work} file={phase.file} proposal={phase.proposal} />}
     </>
   );
 }
 
-function StoreAction({ kind, choices, count, busy, run }: { kind: ImportKind; choices: ReadonlyMap<number, Chosen>; count: number; busy: boolean; run: () => void }) {
+function ChooseFile({ farm, map, work }: PlaceProps & { work: ImportWork }) {
   const t = useText();
-  const labels = { blocks: "ground-import-take", surroundings: "ground-import-take-near", tracks: "ground-import-take-tracks" } as const;
-  const why = { none: "ground-import-choose", name: "ground-import-name-needed", kind: "ground-import-kind-needed" } as const;
-  const lack = lacks(kind, choices);
-  return <MainAction label={t(labels[kind], { n: count })} run={run} blocked={lack ? t(why[lack]) : undefined} busy={busy} />;
-}
-
-function FileField({ file, onFile }: { file: File | null; onFile: (f: File | null | undefined) => void }) {
-  const t = useText();
-  const [over, setOver] = useState(false);
-  const input = useRef<HTMLInputElement>(null);
-  return (
-    <div
-      class={over ? "drop over" : "drop"}
-      onDragOver={(e) => {
-        e.preventDefault();
-        setOver(true);
-      }}
-      onDragLeave={() => setOver(false)}
-      onDrop={(e) => {
-        e.preventDefault();
-        setOver(false);
-        onFile(e.dataTransfer?.files[0]);
-      }}
-    >
-      <div class="field">
-        <label for="ground-file">{t("ground-import-file")}</label>
-        <input id="ground-file" type="file" ref={input} accept={formats} aria-describedby="ground-file-hint" onChange={(e) => onFile(e.currentTarget.files?.[0])} />
-        <p class="hint" id="ground-file-hint">
-          {file ? file.name : t("ground-import-drop")}
-        </p>
-      </div>
-      <p class="hint">{t("ground-import-hint")}</p>
-    </div>
-  );
-}
-
-function SaidList({ title, said, map }: { title: string; said: readonly Said[]; map: PlaceProps["map"] }) {
-  if (said.length === 0) return null;
+  const problem = useSignal(work.problem);
+  const [file, setFile] = useState<File | null>(null);
+  const [kind, setKind] = useState<ImportKind>(work.answers.kind ?? "blocks");
   return (
     <>
-      <h2>{title}</h2>
-      <ul>
-        {said.map((s, i) => (
-          <SaidItem key={i} item={{ ...s.at, detail: s.message, fix: s.fix }} map={map} />
-        ))}
-      </ul>
+      <ProblemNote problem={problem} map={map} />
+      <FileField
+        file={file}
+        onFile={(f) => {
+          setFile(f);
+          work.problem.set(null);
+        }}
+      />
+      <Choice label={t("imports-kind")} value={kind} onValue={setKind} choices={importKinds.map((k) => ({ value: k, label: t(`imports-as-${k}`) }))} id="import-kind" />
+      <MainAction
+        label={t("imports-read", { file: file?.name ?? "" })}
+        run={() => file && void work.read(file, { kind, zone: farm.info.zone })}
+        blocked={file ? undefined : t("imports-drop")}
+      />
     </>
   );
 }
 
-interface OneShapeProps {
-  readonly shape: Proposed;
-  readonly kind: ImportKind;
-  readonly m2: number | undefined;
-  readonly choice: Chosen | undefined;
-  readonly onChoice: (c: Chosen) => void;
-  readonly onShow: () => void;
+type ProposedProps = PlaceProps & { readonly work: ImportWork; readonly file: string; readonly proposal: Proposal };
+
+const none: readonly Proposed[] = [];
+
+function ProposalView(props: ProposedProps) {
+  const t = useText();
+  const { farm, map, work, file, proposal } = props;
+  const problem = useSignal(work.problem);
+  const choices = useSignal(work.choices);
+  const all = useSignal(work.all);
+  const heading = useRef<HTMLHeadingElement>(null);
+  const shapes = proposal.features ?? none;
+  const again = (answers: Parameters<ImportWork["answer"]>[0]) => void work.answer(answers);
+  const notices = useMemo(() => ofFile(proposal.notices ?? [], shapes), [proposal]);
+  const errors = useMemo(() => ofFile(proposal.errors ?? [], shapes), [proposal]);
+  const fileSaid = useMemo(() => [...errors, ...notices], [errors, notices]);
+  useEffect(() => {
+    heading.current?.focus();
+    map.fit(shapes.map((s) => s.feature.geometry ?? s.as_read ?? null));
+  }, [map, work]);
+  const marks = numbered(fileSaid, 0);
+  return (
+    <>
+      <h2 ref={heading} tabIndex={-1}>
+        {shapes.length > 0 ? t("imports-found", { file, n: shapes.length }) : t("imports-none", { file })}
+      </h2>
+      <p class="import-file">
+        {proposal.format && t("imports-format", { format: proposal.format })}{" "}
+        <button type="button" onClick={() => work.forget()}>
+          {t("imports-other-file")}
+        </button>
+      </p>
+      <ProblemNote problem={problem} />
+      <Questions {...props} again={again} />
+      {errors.length > 0 && <h3>{t("imports-errors")}</h3>}
+      <SaidList items={marks.slice(0, errors.length)} map={map} />
+      {notices.length > 0 && <h3>{t("imports-notices")}</h3>}
+      <SaidList items={marks.slice(errors.length)} map={map} />
+      {shapes.length > 0 && (
+        <Shapes shapes={shapes} kind={proposal.kind} choices={choices} onChoices={work.choices.set} all={all} map={map} ofFile={fileSaid}>
+          <ForAllFields kind={proposal.kind} farm={farm} all={all} onAll={work.all.set} />
+        </Shapes>
+      )}
+      {shapes.length > 0 && <StoreAction {...props} />}
+    </>
+  );
 }
 
-function OneShape({ shape, kind, m2, choice, onChoice, onShow }: OneShapeProps) {
+/** What the file does not say, topic by topic; a table's columns can be changed even when nothing is asked. */
+function Questions({ proposal, map, again }: ProposedProps & { again: (answers: Parameters<ImportWork["answer"]>[0]) => void }) {
   const t = useText();
-  useUnits();
-  if (!choice) return null;
+  const [open, setOpen] = useState(false);
+  const asked = [...byTopic(proposal.questions ?? [])];
+  const askedColumns = asked.some(([topic]) => topic === "columns");
+  const { columns } = proposal;
   return (
-    <fieldset>
-      <legend>{choice.name || t("ground-import-unnamed")}</legend>
-      <Check label={t("ground-import-take-this", { n: shape.number })} checked={choice.take} onChecked={(take) => onChoice({ ...choice, take })} />
-      {m2 !== undefined && (
-        <p>
-          {t("ground-area")}: <strong>{area(m2)}</strong>
-        </p>
+    <>
+      {asked.map(([topic, said]) =>
+        topic === "other" || topic === "columns" ? (
+          <section key={topic}>
+            <h3>{t(`imports-question-${topic}`)}</h3>
+            <SaidList items={said.map((s) => ({ said: s, mark: null }))} map={map} />
+            {topic === "columns" && columns && <ColumnTable columns={columns} again={again} />}
+          </section>
+        ) : (
+          <OneQuestion key={topic} topic={topic} said={said} map={map} again={again} />
+        ),
       )}
-      {shape.overlaps.map((o) => (
-        <Caution key={o.block}>{t("ground-import-overlaps", { name: o.name, area: area(o.area_m2) })}</Caution>
-      ))}
-      {choice.take && (
-        <>
-          <TextField label={t("ground-name")} value={choice.name} onValue={(name) => onChoice({ ...choice, name })} optional={kind !== "blocks"} />
-          {kind === "surroundings" && (
-            <Choice
-              label={t("ground-near-kind")}
-              value={choice.kind}
-              onValue={(k) => onChoice({ ...choice, kind: k })}
-              choices={surroundingsKinds.map((k) => ({ value: k, label: named("ground-kind-", k) }))}
-            />
-          )}
-        </>
+      {columns && !askedColumns && (
+        <section>
+          <button type="button" aria-expanded={open} onClick={() => setOpen(!open)}>
+            {t(open ? "imports-columns-keep" : "imports-columns-change")}
+          </button>
+          {open && <ColumnTable columns={columns} again={again} />}
+        </section>
       )}
-      <button type="button" class="link" onClick={onShow}>
-        {t("core-problem-show")}
-      </button>
-    </fieldset>
+    </>
   );
+}
+
+function StoreAction({ farm, go, work, file, proposal }: ProposedProps) {
+  const t = useText();
+  const choices = useSignal(work.choices);
+  const all = useSignal(work.all);
+  const [storing, setStoring] = useState(false);
+  const { kind } = proposal;
+  const shapes = proposal.features ?? none;
+  const n = shapes.filter((s) => isTaken(choices.get(s.number))).length;
+  const lack = lacks(kind, shapes, choices, all);
+  const store = async () => {
+    setStoring(true);
+    const id = await work.store(agreed(kind, shapes, choices, all));
+    setStoring(false);
+    if (!id) return;
+    offerUndo({ farm: farm.id, id, kind, n, file });
+    go({ view: undefined });
+    await farm.load(kind, true);
+  };
+  return <MainAction label={t(`imports-store-${kind}`, { n })} run={() => void store()} blocked={lack ? t(`imports-lacks-${lack}`) : undefined} busy={storing} />;
 }

@@ -6,7 +6,8 @@ import type { Place, PlaceProps } from "../place";
 import { BlockEditor } from "./blockform";
 import { BlockSheet } from "./block";
 import { HistorySheet } from "./history";
-import { ImportSheet } from "./importer";
+import { ImportLater } from "./import/later";
+import { StoredBars } from "./import/stored";
 import { GroundList } from "./list";
 import { NearEditor } from "./near";
 import { RowsSheet } from "./rows";
@@ -15,6 +16,15 @@ import "./ground.css";
 // Views: none is the list, or the block of the address; then "new", "edit",
 // "rows", "history", "import", "near" (new) and "near:ID".
 function Sheet(props: PlaceProps) {
+  return (
+    <>
+      <StoredBars {...props} />
+      <View {...props} />
+    </>
+  );
+}
+
+function View(props: PlaceProps) {
   const { farm, map, address, go } = props;
   const t = useText();
   const blocks = useRecords(farm, "blocks");
@@ -25,13 +35,15 @@ function Sheet(props: PlaceProps) {
   useEffect(
     () =>
       map.onPick((pick) => {
+        // The sheet of an import hears taps itself; one on a block leads nowhere then.
+        if (view === "import") return;
         if (pick?.layer === "blocks") go({ block: pick.id, view: undefined });
         else if (pick?.layer === "rows") {
           const row = farm.find("rows", pick.id);
           if (row) go({ block: row.feature.properties.block, view: undefined });
         } else if (pick?.layer === "surroundings") go({ view: `near:${pick.id}` });
       }),
-    [map, farm, go],
+    [map, farm, go, view],
   );
   useEffect(() => {
     const drawing = ["new", "edit", "near"].includes(view);
@@ -49,7 +61,7 @@ function Sheet(props: PlaceProps) {
     if (id && !thing) return near.state === "ready" ? <GroundList {...props} /> : <p>{t("core-loading")}</p>;
     return <NearEditor key={view} {...props} near={thing ?? null} />;
   }
-  if (view === "import" && mayWrite(farm.info.role, "blocks")) return <ImportSheet {...props} />;
+  if (view === "import" && mayWrite(farm.info.role, "blocks")) return <ImportLater {...props} />;
   if (view === "new" && mayWrite(farm.info.role, "blocks")) return <BlockEditor key="new" {...props} block={null} />;
   if (!address.block) return <GroundList {...props} />;
   if (!block) {

@@ -8,6 +8,7 @@ import { ProblemNote } from "../../ui/notes";
 import type { Place, PlaceProps } from "../place";
 import { columnsOf, momentOf, nameOf } from "./columns";
 import { DataTable } from "./datatable";
+import { Exports } from "./exports";
 import { Revisions } from "./revisions";
 import "./papers.css";
 
@@ -116,6 +117,7 @@ function Elsewhere({ farm, api, kind }: PlaceProps & { kind: Kind }) {
           </li>
         ))}
       </ul>
+      <Exports api={api} kind={kind} />
       <p>
         <a href={api.path("collections")}>{t("papers-collections")}</a>. {t("papers-collections-note")}
       </p>
