@@ -218,6 +218,8 @@ func (f *field) appendValue(t *table, out, row []byte, exact map[string]json.Raw
 	switch {
 	case len(cell) == 0:
 		return out, false
+	case f.kind == fieldNumber && f.at[0].kind == 'C' && sound(cell):
+		return append(out, cell...), true
 	case f.kind == fieldNumber:
 		if number, ok := appendNumber(out, bytes.TrimLeft(cell, " ")); ok {
 			return number, true
