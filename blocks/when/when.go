@@ -224,7 +224,7 @@ func (r Reading) refusal(zone *time.Location) error {
 	case Bad:
 		text, fix = sayBad.With(args), fixBad
 	case Skipped:
-		args["from"], args["to"] = r.Gap.words()
+		args["from"], args["to"] = r.Gap.Clocks()
 		text, fix = saySkipped.With(args), fixSkipped
 	case Twice:
 		args["first"], args["second"] = r.Either[0].Format(time.RFC3339), r.Either[1].Format(time.RFC3339)
@@ -238,8 +238,9 @@ func (r Reading) refusal(zone *time.Location) error {
 	return fault.New(fault.Invalid, text, fault.Detail{Text: text, Fix: fix.Plain()})
 }
 
-// words are the two clock times, with the dates where a whole day was skipped.
-func (g Gap) words() (from, to string) {
+// Clocks are the two times, 02:00 and 03:00, with their dates where a whole day
+// was skipped.
+func (g Gap) Clocks() (from, to string) {
 	layout := "15:04"
 	if g.From.Day != g.To.Day {
 		layout = "2006-01-02 15:04"
