@@ -157,32 +157,44 @@ func (r *Reader) Child() (Element, bool, error) {
 // Text steps out of the element that is open and gives the text in it, that of
 // elements inside included.
 func (r *Reader) Text() (Text, error) {
+	depth := len(r.open)
+	return r.text(func(Element) error { return nil }, func() bool { return len(r.open) < depth })
+}
+
+// Mixed steps out of the element that is open and gives the text in it, that of
+// elements inside left out: those are the caller's to step out of.
+func (r *Reader) Mixed(child func(Element) error) (Text, error) {
+	return r.text(child, func() bool { return true })
+}
+
+// text gathers text until an end tag after which all is over.
+func (r *Reader) text(child func(Element) error, over func() bool) (Text, error) {
 	var t Text
 	var parts []byte
-	depth := len(r.open)
 	for {
 		token, line, at, err := r.token()
 		if err != nil {
 			return t, err
 		}
+		if t.Line == 0 {
+			t.Line, t.Byte = line, at
+		}
 		switch token := token.(type) {
 		case xml.CharData:
-			if t.Line == 0 {
-				t.Line, t.Byte = line, at
-			}
 			parts = append(parts, token...)
 		case xml.StartElement:
-			if _, err := r.enter(token, line, at); err != nil {
+			e, err := r.enter(token, line, at)
+			if err == nil {
+				err = child(e)
+			}
+			if err != nil {
 				return t, err
 			}
 		case xml.EndElement:
 			if err := r.leave(token, at); err != nil {
 				return t, err
 			}
-			if len(r.open) < depth {
-				if t.Line == 0 {
-					t.Line, t.Byte = line, at
-				}
+			if over() {
 				t.S = string(parts)
 				return t, nil
 			}

@@ -74,6 +74,9 @@ func (w *Writer) Some(name, text string, attributes ...string) {
 	}
 }
 
+// Inside writes text into the element that is open.
+func (w *Writer) Inside(text string) { w.escaped(text) }
+
 // Bytes writes text that needs no escapes: numbers.
 func (w *Writer) Bytes(b []byte) {
 	if w.err == nil {
