@@ -75,7 +75,7 @@ func nodeLines(parts []geom.LineString) (out []plane.Line, err error) {
 }
 
 // boundMeetings is boundCrossings for lines that meet themselves and each
-// other; neighbours on a line do not count.
+// other. Where they have a corner in common nothing is cut.
 func boundMeetings(ctx context.Context, lines []plane.Line) error {
 	type piece struct {
 		edge
@@ -98,8 +98,8 @@ func boundMeetings(ctx context.Context, lines []plane.Line) error {
 			lo, hi := corners(e.a, e.b)
 			tree.Search(lo, hi, func(_, _ [2]float64, s piece) bool {
 				looked++
-				later := s.line > k || s.line == k && s.index > i+1
-				if later && s.meets(e) {
+				later := s.line > k || s.line == k && s.index > i
+				if later && !s.joins(e) && s.meets(e) {
 					n++
 				}
 				return n <= MaxCrossings && looked <= maxCandidates
@@ -111,3 +111,5 @@ func boundMeetings(ctx context.Context, lines []plane.Line) error {
 	}
 	return ctx.Err()
 }
+
+func (e edge) joins(o edge) bool { return e.a == o.a || e.a == o.b || e.b == o.a || e.b == o.b }
