@@ -9,7 +9,10 @@ import (
 	"caneward/blocks/words"
 	"caneward/geo/wire"
 	"caneward/geo/wire/gpkg"
+	"caneward/geo/wire/gpx"
 	"caneward/geo/wire/kml"
+	"caneward/geo/wire/shp"
+	"caneward/geo/wire/table"
 	"caneward/records"
 )
 
@@ -47,6 +50,9 @@ var Formats = []Format{
 	{"gpkg", "GeoPackage", "application/geopackage+sqlite3", false, gpkg.Write, nullsAbsent}, // OGC 12-128r18, annex on the media type
 	{"kml", "KML", "application/vnd.google-earth.kml+xml", false, kml.Write, nil},
 	{"kmz", "KMZ", "application/vnd.google-earth.kmz", true, kml.WriteKMZ, nil},
+	{"zip", "shapefile (ZIP)", "application/zip", true, shp.Write, nil},
+	{"csv", "CSV", "text/csv; charset=utf-8; header=present", false, table.Write, nil}, // RFC 4180
+	{"gpx", "GPX", "application/gpx+xml", false, gpx.Write, nil},
 }
 
 // FormatOf finds the format of a file's ending, in any case; fault.Unsupported.
