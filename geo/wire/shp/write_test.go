@@ -183,4 +183,3 @@ func TestWriteRefuses(t *testing.T) {
 		t.Errorf("got %v, want the context's error", err)
 	}
 }
-
