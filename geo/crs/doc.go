@@ -16,7 +16,7 @@
 // off, and the grids that would mend that are not carried.
 //
 // Error bound: positions and coordinates are within 50 nm of PROJ 9.1.1 over
-// the area of use of every system in the table and within 1 µm wherever a
+// the area of use of every system in the table and within 5 µm wherever a
 // result is given at all; what is not placed that well is refused as outside.
 // The datum is another matter: NAD83, ETRS89 and other plate-fixed datums are
 // taken as WGS 84, which puts the ground one to two metres off

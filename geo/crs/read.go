@@ -32,8 +32,8 @@ func Parse(wkt string) (*System, error) {
 // read takes the system apart from what stands around it.
 func (s *System) read(roots []*node) *Error {
 	root := roots[0]
-	for _, extra := range roots[1:] {
-		if extra.key != "VERTCS" && extra.key != "VERT_CS" {
+	for i, extra := range roots[1:] {
+		if i > 0 || extra.key != "VERTCS" && extra.key != "VERT_CS" {
 			return malformed(extra.at, extra.key)
 		}
 		s.note(RuleVertical, extra.name(), extra.at)
@@ -84,7 +84,13 @@ func (s *System) read(roots []*node) *Error {
 // horizontal are the keywords of systems a compound may hold.
 var horizontal = []string{"PROJCS", "PROJCRS", "PROJECTEDCRS", "GEOGCS", "GEOGCRS", "GEOGRAPHICCRS", "GEODCRS", "GEODETICCRS", "BOUNDCRS", "COMPD_CS"}
 
+// note says a thing once: the unit of a text may stand at each axis.
 func (s *System) note(r Rule, name string, at int) {
+	for _, n := range s.notes {
+		if n.Rule == r {
+			return
+		}
+	}
 	s.notes = append(s.notes, &Error{Rule: r, System: s.name, Name: short(name), Byte: at})
 }
 
