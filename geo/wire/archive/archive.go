@@ -213,7 +213,7 @@ func disjoint(files []*zip.File, size int64) *wire.Error {
 	for _, f := range files {
 		at, err := f.DataOffset()
 		if err != nil {
-			return &wire.Error{Rule: RuleDamaged, Entry: nameOf(f), Byte: -1, Err: err}
+			return &wire.Error{Rule: RuleDamaged, Entry: nameOf(f), Got: nameOf(f), Byte: -1, Err: err}
 		}
 		if f.CompressedSize64 > uint64(size) || at+int64(f.CompressedSize64) > size {
 			return &wire.Error{Rule: wire.RuleTruncated, Entry: nameOf(f), Byte: at}
@@ -277,16 +277,16 @@ func (a *Archive) Read(ctx context.Context, name string) ([]byte, error) {
 // with an error at the first byte beyond.
 func (a *Archive) allow(f *zip.File, name string) *wire.Error {
 	if f.Flags&encryptedFlag != 0 {
-		return &wire.Error{Rule: RuleEncrypted, Entry: name, Byte: -1}
+		return &wire.Error{Rule: RuleEncrypted, Entry: name, Got: name, Byte: -1}
 	}
 	if f.Method != zip.Store && f.Method != zip.Deflate {
 		return &wire.Error{Rule: RuleMethod, Entry: name, Got: methodName(f.Method), Byte: -1}
 	}
 	if left := a.limits.Unpacked - a.unpacked; f.UncompressedSize64 > uint64(max(0, left)) {
-		return &wire.Error{Rule: RuleUnpacked, Entry: name, Limit: a.limits.Unpacked, Byte: -1}
+		return &wire.Error{Rule: RuleUnpacked, Entry: name, Got: name, Limit: a.limits.Unpacked, Byte: -1}
 	}
 	if f.UncompressedSize64 > ratioFrom && f.UncompressedSize64/uint64(a.limits.Ratio) > f.CompressedSize64 {
-		return &wire.Error{Rule: RuleRatio, Entry: name, Limit: int64(a.limits.Ratio), Byte: -1}
+		return &wire.Error{Rule: RuleRatio, Entry: name, Got: name, Limit: int64(a.limits.Ratio), Byte: -1}
 	}
 	return nil
 }
@@ -318,5 +318,5 @@ func readError(name string, err error) error {
 	case errors.Is(err, io.ErrUnexpectedEOF):
 		rule = wire.RuleTruncated
 	}
-	return &wire.Error{Rule: rule, Entry: name, Byte: -1, Err: err}
+	return &wire.Error{Rule: rule, Entry: name, Got: name, Byte: -1, Err: err}
 }
