@@ -21,6 +21,7 @@ type Reader struct {
 	vertices int // so far
 	linked   *wire.Error
 	done     bool
+	kmz      *kmz // nil for a document by itself
 }
 
 // container is a Document or Folder, or the root.
@@ -35,26 +36,32 @@ type schema map[string]string
 // Open begins to read a document, which is held wholly in memory. The error is
 // an *wire.Error or the context's.
 func Open(ctx context.Context, data []byte, o wire.Options) (*Reader, error) {
-	x, err := markup.New(ctx, data, o.Limits)
-	if err != nil {
+	r := &Reader{limits: o.Limits.Filled()}
+	if err := r.begin(ctx, data, ""); err != nil {
 		return nil, err
+	}
+	return r, nil
+}
+
+// begin begins a document whose layers lie in the one so named.
+func (r *Reader) begin(ctx context.Context, data []byte, layer string) error {
+	x, err := markup.New(ctx, data, r.limits)
+	if err != nil {
+		return err
 	}
 	root, err := x.Root()
 	if err != nil {
-		return nil, err
+		return err
 	}
-	r := &Reader{x: x, limits: o.Limits.Filled(), schemas: map[string]schema{}}
 	switch root.Name {
-	case "kml":
-		r.open = []container{{}}
-	case "Document", "Folder": // a fragment, as some programs copy it
-		r.open = []container{{}}
+	case "kml", "Document", "Folder": // the latter as a fragment, as some programs copy it
 	default:
 		e := root.Fail(RuleRoot)
 		e.Got = markup.Shorten(root.Name)
-		return nil, e
+		return e
 	}
-	return r, nil
+	r.x, r.schemas, r.open = x, map[string]schema{}, []container{{name: layer}}
+	return nil
 }
 
 // Notes are what was passed over: links and pictures by kind.
@@ -70,7 +77,9 @@ func (r *Reader) Next() (wire.Feature, error) {
 		return f, nil
 	}
 	if e, ok := wire.As(err); ok {
-		e.Entry = r.entry
+		if e.Entry == "" {
+			e.Entry = r.entry
+		}
 		if r.x.Err() == nil && f.Number > 0 && e.Rule != wire.RuleVertices {
 			e.Feature = f.Number
 			return f, e
@@ -81,7 +90,15 @@ func (r *Reader) Next() (wire.Feature, error) {
 }
 
 func (r *Reader) next() (wire.Feature, error) {
-	for len(r.open) > 0 {
+	for {
+		if len(r.open) == 0 {
+			if err := r.x.End(); err != nil {
+				return wire.Feature{}, err
+			}
+			if more, err := r.nextFile(); err != nil || !more {
+				return wire.Feature{}, r.over(err)
+			}
+		}
 		e, ok, err := r.x.Child()
 		if err != nil {
 			return wire.Feature{}, err
@@ -97,13 +114,17 @@ func (r *Reader) next() (wire.Feature, error) {
 			return wire.Feature{}, err
 		}
 	}
-	if err := r.x.End(); err != nil {
-		return wire.Feature{}, err
+}
+
+// over is what a reading ends with that has come to the end of everything.
+func (r *Reader) over(err error) error {
+	switch {
+	case err != nil:
+		return err
+	case r.number == 0 && r.linked != nil:
+		return r.linked
 	}
-	if r.number == 0 && r.linked != nil {
-		return wire.Feature{}, r.linked
-	}
-	return wire.Feature{}, io.EOF
+	return io.EOF
 }
 
 // other reads what stands beside placemarks.
@@ -150,6 +171,7 @@ func (r *Reader) elsewhere(e markup.Element) error {
 	note := e.Fail(RuleNotFetched)
 	note.Entry = r.entry
 	depth := r.x.Depth()
+	address := ""
 	for {
 		c, ok, err := r.x.Child()
 		if err != nil {
@@ -167,6 +189,9 @@ func (r *Reader) elsewhere(e markup.Element) error {
 			if err != nil {
 				return err
 			}
+			if c.Name == "href" && address == "" {
+				address = strings.TrimSpace(t.S)
+			}
 			if note.Got == "" {
 				note.Got = markup.Shorten(strings.TrimSpace(t.S))
 			}
@@ -177,6 +202,9 @@ func (r *Reader) elsewhere(e markup.Element) error {
 				return err
 			}
 		}
+	}
+	if e.Name == "NetworkLink" && r.follow(address) {
+		return nil
 	}
 	if e.Name == "NetworkLink" && r.linked == nil {
 		link := *note
