@@ -51,7 +51,7 @@ func (s *Source) ownRow(r row, f *wire.Feature) error {
 		case table.ID:
 			f.ID, f.IDKind = table.ReadID(cell)
 		case table.Notice:
-			s.noticeOnce(r.line, table.Unguard(cell))
+			s.noticeOnce(r.place, table.Unguard(cell))
 		case table.Shape, table.Properties, "":
 		default:
 			name = table.Unguard(name)
@@ -59,7 +59,7 @@ func (s *Source) ownRow(r row, f *wire.Feature) error {
 			if sameValue(cell, value) {
 				continue
 			}
-			s.count(RuleEdited, r.line, name+": "+shorten(cell))
+			s.count(RuleEdited, r.place, name+": "+shorten(cell))
 			if !known {
 				members = append(members, wire.Member{Name: name})
 			}

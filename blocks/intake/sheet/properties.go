@@ -112,7 +112,7 @@ func (s *Source) moment(r row, f *wire.Feature) (string, error) {
 	}
 	// A clock time alone is kept under its own header.
 	if date != "" {
-		f.Departures = append(f.Departures, &wire.Error{Rule: RuleDate, Feature: s.number, Line: r.line, Byte: int64(r.at), Got: shorten(date)})
+		f.Departures = append(f.Departures, &wire.Error{Rule: RuleDate, Feature: s.number, Line: r.line, Byte: int64(r.byte), Got: shorten(date)})
 	}
 	return "", nil
 }
@@ -156,7 +156,7 @@ func (s *Source) readDate(r row, cell string) (when.Reading, error) {
 	if !ok {
 		return when.Reading{}, errNoDate
 	}
-	s.count(RuleSerial, r.line, shorten(cell)+" → "+c.String())
+	s.count(RuleSerial, r.place, shorten(cell)+" → "+c.String())
 	return when.In(c, s.o.Zone)
 }
 
@@ -178,7 +178,7 @@ func (s *Source) written(r row, read when.Reading) string {
 	case when.Instant:
 		return read.At.Format("2006-01-02T15:04:05.999999999Z07:00")
 	case when.Local:
-		s.count(RuleLocal, r.line, read.Local.String())
+		s.count(RuleLocal, r.place, read.Local.String())
 	}
 	return read.Local.String()
 }

@@ -7,12 +7,14 @@ import (
 	"caneward/geo/wire"
 )
 
+// place is where a row starts: its physical line, from 1, and its byte, from 0.
+type place struct{ line, byte int }
+
 // row is one record. Its cells are good until the next one is read.
 type row struct {
+	place
 	cells []string
-	line  int // physical, from 1
-	at    int // byte
-	bare  int // line of a single quote mark inside a quoted field, 0 for none
+	bare  bool // a single quote mark stands inside a quoted field
 }
 
 // scanner cuts text into rows after RFC 4180, for any separator and any of the
@@ -50,18 +52,16 @@ func (s *scanner) next() (row, error) {
 func blank(cell string) bool { return strings.TrimSpace(cell) == "" }
 
 func (s *scanner) row() (row, error) {
-	r := row{line: s.line, at: s.at}
+	r := row{place: place{s.line, s.at}}
 	s.cells = s.cells[:0]
 	for {
 		cell, bare, err := s.field()
 		if err != nil {
 			return r, err
 		}
-		if bare > 0 && r.bare == 0 {
-			r.bare = bare
-		}
+		r.bare = r.bare || bare
 		if len(s.cells) == maxColumns {
-			return r, &wire.Error{Rule: RuleWide, Line: r.line, Byte: int64(r.at), Limit: maxColumns}
+			return r, &wire.Error{Rule: RuleWide, Line: r.line, Byte: int64(r.byte), Limit: maxColumns}
 		}
 		s.cells = append(s.cells, cell)
 		if s.at < len(s.text) && s.text[s.at] == s.delimiter {
@@ -91,7 +91,7 @@ func (s *scanner) lineEnd() bool {
 }
 
 // field reads up to the separator or line end, which it leaves.
-func (s *scanner) field() (cell string, bare int, err error) {
+func (s *scanner) field() (cell string, bare bool, err error) {
 	start := s.at
 	for s.at < len(s.text) && s.text[s.at] == ' ' {
 		s.at++
@@ -103,9 +103,9 @@ func (s *scanner) field() (cell string, bare int, err error) {
 		s.at++
 	}
 	if s.at-start > maxField {
-		return "", 0, &wire.Error{Rule: RuleField, Line: s.line, Byte: int64(start), Limit: maxField}
+		return "", false, &wire.Error{Rule: RuleField, Line: s.line, Byte: int64(start), Limit: maxField}
 	}
-	return s.text[start:s.at], 0, nil
+	return s.text[start:s.at], false, nil
 }
 
 func (s *scanner) fieldEnds(at int) bool {
@@ -116,14 +116,14 @@ func (s *scanner) fieldEnds(at int) bool {
 // quoted reads a quoted field. A single mark inside it, followed by more text,
 // stands for itself while the field stays on its line; on a field of several
 // lines it is the sign of a mark that was never closed.
-func (s *scanner) quoted() (cell string, bare int, err error) {
+func (s *scanner) quoted() (cell string, bare bool, err error) {
 	start, line := s.at, s.line
 	s.at++
 	from := s.at
 	var built strings.Builder
 	for s.at < len(s.text) {
 		if s.at-start > maxField {
-			return "", 0, &wire.Error{Rule: RuleField, Line: line, Byte: int64(start), Limit: maxField}
+			return "", false, &wire.Error{Rule: RuleField, Line: line, Byte: int64(start), Limit: maxField}
 		}
 		if s.lineEnd() {
 			continue
@@ -145,15 +145,15 @@ func (s *scanner) quoted() (cell string, bare int, err error) {
 				cell = built.String()
 			}
 			s.at = after
-			if bare > 0 && s.line > line {
-				return "", 0, &wire.Error{Rule: RuleQuote, Line: line, Byte: int64(start), Got: shorten(s.text[start:])}
+			if bare && s.line > line {
+				return "", false, &wire.Error{Rule: RuleQuote, Line: line, Byte: int64(start), Got: shorten(s.text[start:])}
 			}
 			return cell, bare, nil
 		}
-		bare = s.line
+		bare = true
 		s.at++
 	}
-	return "", 0, &wire.Error{Rule: RuleQuote, Line: line, Byte: int64(start), Got: shorten(s.text[start:])}
+	return "", false, &wire.Error{Rule: RuleQuote, Line: line, Byte: int64(start), Got: shorten(s.text[start:])}
 }
 
 // after passes spaces.

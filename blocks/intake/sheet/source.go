@@ -29,7 +29,7 @@ type Source struct {
 	rows    *scanner
 	cut     int // where the header ends
 	cutLine int
-	headed  int // line of the header, 0 for none
+	headed  place // the header; line 0 for none
 
 	delimiter byte
 	facts     facts
@@ -48,7 +48,7 @@ type facts struct {
 	metres         bool         // columns of positions hold no degrees
 	lonFirst       bool         // in a column of pairs
 	dates          when.Order
-	dayAt, monthAt int // lines that prove an order
+	dayAt, monthAt place // what proves an order
 	rows, left     int
 	seen           *seen
 }
@@ -68,10 +68,11 @@ func Open(ctx context.Context, data []byte, o Options) (*Source, error) {
 		return nil, err
 	}
 	if !s.placed() && !s.addressed() {
-		return nil, &wire.Error{Rule: RuleColumns, Line: max(s.headed, 1), Got: shortenList(s.header)}
+		return nil, &wire.Error{Rule: RuleColumns, Line: max(s.headed.line, 1), Byte: int64(s.headed.byte), Got: shortenList(s.header)}
 	}
 	if s.facts.dates == when.Contradictory && !o.settled() {
-		return nil, &wire.Error{Rule: RuleDayMonth, Line: s.facts.monthAt, Got: fmt.Sprintf("%d, %d", s.facts.dayAt, s.facts.monthAt)}
+		return nil, &wire.Error{Rule: RuleDayMonth, Line: s.facts.monthAt.line, Byte: int64(s.facts.monthAt.byte),
+			Got: fmt.Sprintf("%d, %d", s.facts.dayAt.line, s.facts.monthAt.line)}
 	}
 	return s, nil
 }
@@ -134,11 +135,11 @@ func (s *Source) findColumns() error {
 		}
 		if i == at {
 			s.columns = guess(r.cells, s.o.Fields)
-			s.own, s.headed = isOwn(s.header), r.line
+			s.own, s.headed = isOwn(s.header), r.place
 			s.cut, s.cutLine = first.at, first.line
 			return nil
 		}
-		s.count(RuleBefore, r.line, shorten(strings.Join(r.cells, string(s.delimiter))))
+		s.count(RuleBefore, r.place, shorten(strings.Join(r.cells, string(s.delimiter))))
 	}
 }
 
@@ -192,7 +193,7 @@ func (s *Source) eachRow(visit func(row)) error {
 			return err
 		}
 		if n >= s.limits.Features {
-			return &wire.Error{Rule: wire.RuleFeatures, Limit: int64(s.limits.Features), Line: r.line, Byte: int64(r.at)}
+			return &wire.Error{Rule: wire.RuleFeatures, Limit: int64(s.limits.Features), Line: r.line, Byte: int64(r.byte)}
 		}
 		visit(r)
 	}
@@ -248,7 +249,7 @@ type seen struct {
 	beyond, within    int
 	lonFirst, latBack int
 	dates             when.Column
-	lines             []int
+	lines             []place
 }
 
 func (s *Source) lookAtPlaces(r row) {
@@ -278,7 +279,7 @@ func (s *Source) lookAtPlaces(r row) {
 	}
 	if s.has(Date) {
 		n.dates.Add(s.cell(r, Date))
-		n.lines = append(n.lines, r.line)
+		n.lines = append(n.lines, r.place)
 	}
 }
 
@@ -310,19 +311,19 @@ func (s *Source) judgeDates() {
 	if s.facts.dates == when.Unneeded {
 		return
 	}
-	line := s.headed // or the one that proves it
+	at := s.headed // or the one that proves it
 	day, month := n.dates.Proof()
 	switch s.facts.dates {
 	case when.DayFirst:
-		line = n.lines[day]
+		at = n.lines[day]
 	case when.MonthFirst:
-		line = n.lines[month]
+		at = n.lines[month]
 	}
 	switch s.order() {
 	case when.DayFirst:
-		s.note(RuleDayFirst, line, s.header[s.of[Date]])
+		s.note(RuleDayFirst, at, s.header[s.of[Date]])
 	case when.MonthFirst:
-		s.note(RuleMonthFirst, line, s.header[s.of[Date]])
+		s.note(RuleMonthFirst, at, s.header[s.of[Date]])
 	}
 }
 
@@ -358,7 +359,7 @@ func (s *Source) order() when.Order {
 
 // Preview shows the sheet's head.
 func (s *Source) Preview() (Preview, error) {
-	p := Preview{Delimiter: string(s.delimiter), Decimal: ".", Header: s.header, HeaderLine: s.headed, Fields: s.fields,
+	p := Preview{Delimiter: string(s.delimiter), Decimal: ".", Header: s.header, HeaderLine: s.headed.line, Fields: s.fields,
 		Order: s.order(), Placed: s.placed(), Addressed: s.addressed()}
 	if s.facts.comma {
 		p.Decimal = ","
@@ -391,29 +392,29 @@ func (s *Source) Header() []string { return s.header }
 // Notes implements wire.Source.
 func (s *Source) Notes() []*wire.Error { return s.notes }
 
-func (s *Source) note(rule wire.Rule, line int, got string) *wire.Error {
-	e := &wire.Error{Rule: rule, Line: line, Byte: -1, Got: got, Count: 1}
+func (s *Source) note(rule wire.Rule, at place, got string) *wire.Error {
+	e := &wire.Error{Rule: rule, Line: at.line, Byte: int64(at.byte), Got: got, Count: 1}
 	s.notes = append(s.notes, e)
 	return e
 }
 
 // count keeps one note for a rule: the first place, an example, how often.
-func (s *Source) count(rule wire.Rule, line int, got string) {
+func (s *Source) count(rule wire.Rule, at place, got string) {
 	if e := s.counted[rule]; e != nil {
 		e.Count++
 		return
 	}
-	s.counted[rule] = s.note(rule, line, got)
+	s.counted[rule] = s.note(rule, at, got)
 }
 
-func (s *Source) noticeOnce(line int, text string) {
+func (s *Source) noticeOnce(at place, text string) {
 	if text != "" {
-		s.count(RuleNotice, line, shortenList([]string{text}))
+		s.count(RuleNotice, at, shortenList([]string{text}))
 	}
 }
 
 func (s *Source) broken(r row, rule wire.Rule, got string, err error) *wire.Error {
-	return &wire.Error{Rule: rule, Feature: s.number, Line: r.line, Byte: int64(r.at), Got: shorten(got), Err: err}
+	return &wire.Error{Rule: rule, Feature: s.number, Line: r.line, Byte: int64(r.byte), Got: shorten(got), Err: err}
 }
 
 // mostLeft bounds the rows that are named one by one.
@@ -424,10 +425,10 @@ func (s *Source) leaveOut(r row) {
 	got := shorten(strings.Join(r.cells, string(s.delimiter)))
 	s.facts.left++
 	if s.facts.left > mostLeft {
-		s.count(RuleMoreRows, r.line, got)
+		s.count(RuleMoreRows, r.place, got)
 		return
 	}
-	s.note(RuleNoPosition, r.line, got)
+	s.note(RuleNoPosition, r.place, got)
 }
 
 // Next implements wire.Source.
@@ -440,8 +441,8 @@ func (s *Source) Next() (wire.Feature, error) {
 		if err != nil {
 			return wire.Feature{}, err
 		}
-		if r.bare > 0 {
-			s.count(RuleBareQuote, r.bare, shorten(strings.Join(r.cells, string(s.delimiter))))
+		if r.bare {
+			s.count(RuleBareQuote, r.place, shorten(strings.Join(r.cells, string(s.delimiter))))
 		}
 		if s.nothing(r) {
 			s.leaveOut(r)
@@ -488,9 +489,9 @@ func totals(cells []string) bool {
 
 func (s *Source) feature(r row) (wire.Feature, error) {
 	s.number++
-	f := wire.Feature{Number: s.number, Line: r.line, Byte: int64(r.at)}
+	f := wire.Feature{Number: s.number, Line: r.line, Byte: int64(r.byte)}
 	if n := len(r.cells); n > len(s.header) && strings.TrimSpace(strings.Join(r.cells[len(s.header):], "")) != "" {
-		s.count(RuleExtra, r.line, shorten(strings.Join(r.cells[len(s.header):], string(s.delimiter))))
+		s.count(RuleExtra, r.place, shorten(strings.Join(r.cells[len(s.header):], string(s.delimiter))))
 	}
 	var err error
 	if s.own {
@@ -528,7 +529,7 @@ func (s *Source) shape(r row, cell string, f *wire.Feature) error {
 	limits := s.limits
 	limits.Vertices -= s.vertices
 	if limits.Vertices <= 0 {
-		return &wire.Error{Rule: wire.RuleVertices, Line: r.line, Byte: int64(r.at), Limit: int64(s.limits.Vertices)}
+		return &wire.Error{Rule: wire.RuleVertices, Line: r.line, Byte: int64(r.byte), Limit: int64(s.limits.Vertices)}
 	}
 	var err error
 	if text := strings.TrimSpace(cell); text[0] == '{' {
@@ -537,7 +538,7 @@ func (s *Source) shape(r row, cell string, f *wire.Feature) error {
 		f.Geometry, f.CRS, err = wkt.Decode(text, limits)
 	}
 	if e, ok := wire.As(err); ok {
-		e.Feature, e.Line, e.Byte = s.number, r.line, int64(r.at)
+		e.Feature, e.Line, e.Byte = s.number, r.line, int64(r.byte)
 		if e.Rule == wire.RuleVertices {
 			e.Limit = int64(s.limits.Vertices)
 		}
@@ -608,7 +609,7 @@ func (s *Source) side(r row, column Field, letters string) (float64, error) {
 
 func (s *Source) oeste(r row, d degrees, cell string) {
 	if d.letter == 'O' {
-		s.count(RuleOeste, r.line, shorten(cell))
+		s.count(RuleOeste, r.place, shorten(cell))
 	}
 }
 
