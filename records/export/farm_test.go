@@ -35,7 +35,9 @@ const oddFarm records.FarmID = "odd"
 // odd is an invented farm of records that formats have trouble with. They go
 // past the rules of the kinds: what stands in the store must come out, however
 // it came in.
-var odd = sync.OnceValues(func() (*memory.Store, error) {
+var odd = sync.OnceValues(func() (*memory.Store, error) { return farmOf(oddRecords()) })
+
+func farmOf(all []oddRecord) (*memory.Store, error) {
 	store := memory.New(time.Now)
 	farm := records.Farm{ID: oddFarm, Name: `Ödland “A & B” <east>, invented`, Zone: "Pacific/Auckland", Invented: true, Created: time.Unix(0, 0)}
 	if err := store.CreateFarm(context.Background(), farm); err != nil {
@@ -44,7 +46,7 @@ var odd = sync.OnceValues(func() (*memory.Store, error) {
 	ids := records.NewIDs(func() time.Time { return time.Unix(1_780_000_000, 0) }, rand.NewChaCha8([32]byte{7}))
 	author := records.Author{Person: ids.NewPerson(), Name: "Nobody", Role: records.Owner}
 	var writes []records.Write
-	for _, o := range oddRecords() {
+	for _, o := range all {
 		writes = append(writes, records.Write{Kind: o.kind, ID: ids.New(), By: author,
 			Record: records.Record{Geometry: o.place, Properties: json.RawMessage(o.properties)}})
 	}
@@ -55,7 +57,7 @@ var odd = sync.OnceValues(func() (*memory.Store, error) {
 		}
 	}
 	return store, err
-})
+}
 
 type oddRecord struct {
 	kind       records.Kind
@@ -119,6 +121,7 @@ func oddRecords() []oddRecord {
 		{records.Surroundings, flat(orb.Point{180, 0}), `{"kind":"other","name":"edge of the map"}`},
 		{records.Surroundings, flat(orb.Point{-180, -90}), `{"kind":"other","name":"corner of the map"}`},
 		{records.Surroundings, geo.Geometry{}, `{"kind":"other","name":"nowhere"}`},
+		{records.Surroundings, flat(orb.Point{172.5, -41.3}), `{"kind":"other","name":"bells \u0007 and \u0000 nought","text":"\u000b\u001b[31m\ufeff\u200b\u202e"}`},
 		{records.Finds, flat(orb.Point{172.5005, -41.2995}), `{"cause":"orange-rust","state":"suspected","words":"=1+1","found_at":"2026-04-12T08:00:00.5+12:00","accuracy_m":2.5,"severity":0,"unknown":{"kept":[1,2]}}`},
 		{records.Finds, flat(orb.Point{172.50050000000002, -41.29950000000001}), `{"cause":"other","state":"refuted","words":"` + strings.Repeat("wort ", 200) + `","found_at":"2026-04-12T08:00:00Z"}`},
 		{records.Products, geo.Geometry{}, `{"name":"Invented product","ingredients":[{"name":"sulfur","amount":{"value":80,"unit":"%"}}],"restricted":false,"phi_days":0}`},

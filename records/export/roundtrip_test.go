@@ -11,8 +11,10 @@ import (
 	"math"
 	"math/big"
 	"slices"
+	"strings"
 	"testing"
 
+	"caneward/blocks/fault"
 	"caneward/blocks/intake/sheet"
 	"caneward/blocks/words"
 	"caneward/geo"
@@ -37,8 +39,8 @@ const near = 1e-9
 // areaNear is how far an area may be off, relative.
 const areaNear = 1e-6
 
-// form is what the test has to know of a format to read it back.
-type form struct {
+// roundTrip is what the test has to know of a format to read it back.
+type roundTrip struct {
 	open    func(data []byte) (wire.Source, error)
 	layers  bool // the layer comes back
 	heights bool
@@ -46,7 +48,7 @@ type form struct {
 	noNulls bool // null is not told from an absent property
 }
 
-var forms = map[string]form{
+var forms = map[string]roundTrip{
 	"geojson": {layers: true, heights: true, times: true, open: func(data []byte) (wire.Source, error) {
 		return wire.NewFeatureReader(bytes.NewReader(data), wire.Options{})
 	}},
@@ -71,14 +73,18 @@ func opened[S wire.Source](open func(context.Context, []byte, wire.Options) (S, 
 func written(t testing.TB, store *memory.Store, farm records.FarmID, f export.Format, kinds ...records.Kind) []byte {
 	t.Helper()
 	var b bytes.Buffer
-	must(t, store.View(context.Background(), farm, func(r records.Reader) error {
+	must(t, write(&b, store, farm, f, kinds...))
+	return b.Bytes()
+}
+
+func write(w io.Writer, store *memory.Store, farm records.FarmID, f export.Format, kinds ...records.Kind) error {
+	return store.View(context.Background(), farm, func(r records.Reader) error {
 		doc, err := export.Document(context.Background(), r, export.Selection{Kinds: kinds, Language: words.English})
 		if err != nil {
 			return err
 		}
-		return f.Write(context.Background(), &b, doc)
-	}))
-	return b.Bytes()
+		return f.Write(context.Background(), w, doc)
+	})
 }
 
 func all(t testing.TB, open func([]byte) (wire.Source, error), data []byte) []wire.Feature {
@@ -169,6 +175,30 @@ func TestEveryFormatComesBack(t *testing.T) {
 	}
 }
 
+// A record of several kinds of shape at once goes into every format but the
+// shapefile, which has none for it (ESRI Shapefile Technical Description, July
+// 1998, p. 4: all shapes of a file are of one type), and which then says so.
+func TestCollections(t *testing.T) {
+	shape := orb.Collection{orb.Point{172.5, -41.3}, orb.LineString{{172.5, -41.3}, {172.51, -41.3}}, orb.Polygon{ring(172.5, -41.3, 172.51, -41.29)}}
+	store, err := farmOf([]oddRecord{{records.Surroundings, flat(shape), `{"kind":"other","name":"farmstead"}`}})
+	must(t, err)
+	want := current(t, store, oddFarm)
+	for _, f := range export.Formats {
+		t.Run(f.Ending, func(t *testing.T) {
+			if f.Ending != "zip" {
+				compare(t, forms[f.Ending], want, all(t, forms[f.Ending].open, written(t, store, oddFarm, f)))
+				return
+			}
+			err := write(io.Discard, store, oddFarm, f)
+			for p := range want {
+				if !fault.Is(err, fault.Invalid) || !strings.Contains(err.Error(), p.id) || !strings.Contains(err.Error(), "surroundings") {
+					t.Errorf("says %v, want a refusal that names %v", err, p)
+				}
+			}
+		})
+	}
+}
+
 // Equal farms give equal bytes.
 func TestExportsAreDeterministic(t *testing.T) {
 	for name, farm := range farms {
@@ -182,7 +212,7 @@ func TestExportsAreDeterministic(t *testing.T) {
 	}
 }
 
-func compare(t *testing.T, form form, want map[place]records.Record, got []wire.Feature) {
+func compare(t *testing.T, form roundTrip, want map[place]records.Record, got []wire.Feature) {
 	t.Helper()
 	byID := map[string]records.Kind{}
 	for p := range want {
@@ -219,7 +249,7 @@ func compare(t *testing.T, form form, want map[place]records.Record, got []wire.
 
 // sameJSON compares values: numbers by their exact value, texts by their
 // characters, objects whatever the order of their members.
-func sameJSON(form form, want, got json.RawMessage) error {
+func sameJSON(form roundTrip, want, got json.RawMessage) error {
 	var values [2]any
 	for i, raw := range []json.RawMessage{want, got} {
 		if raw == nil {
@@ -289,7 +319,7 @@ func sameValue(path string, want, got any) error {
 
 // samePlace compares shapes: of one kind (a single part may come as a multi
 // shape of one), rings in either direction from the same first corner.
-func samePlace(form form, want, got geo.Geometry) error {
+func samePlace(form roundTrip, want, got geo.Geometry) error {
 	w, g := normal(want.Flat), normal(got.Flat)
 	if (w == nil) != (g == nil) {
 		return errors.New("a place came or went")

@@ -1,0 +1,172 @@
+//go:build gdal
+
+package export_test
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"caneward/blocks/intake"
+	"caneward/blocks/words"
+	"caneward/geo/measure"
+
+	"github.com/paulmach/orb"
+	"github.com/paulmach/orb/geojson"
+)
+
+// ground is invented outlines about a place, each with a name; every fifth has
+// a hole, every seventh two parts.
+func ground(lon, lat float64) *geojson.FeatureCollection {
+	fc := geojson.NewFeatureCollection()
+	for i := range 40 {
+		west, south := lon+0.004*float64(i%8), lat+0.004*float64(i/8)
+		shell := orb.Ring{{west, south}, {west + 0.0031, south + 0.0001*float64(i%3)}, {west + 0.0029, south + 0.0022}, {west + 0.0012, south + 0.0025}, {west - 0.0001, south + 0.0019}, {west, south}}
+		shape := orb.Geometry(orb.Polygon{shell})
+		switch {
+		case i%5 == 4:
+			shape = orb.Polygon{shell, turned(ring(west+0.001, south+0.0008, west+0.0015, south+0.0013))}
+		case i%7 == 6:
+			shape = orb.MultiPolygon{{shell}, {ring(west+0.0005, south+0.003, west+0.002, south+0.0035)}}
+		}
+		f := geojson.NewFeature(shape)
+		f.Properties = geojson.Properties{"name": fmt.Sprintf("Zarzal %d, «Ñ» 畑", i), "crop": "blackberry", "rows": i, "spacing_m": 3.05, "planted": "2021-04-03"}
+		fc.Append(f)
+	}
+	return fc
+}
+
+// marks are invented points or lines.
+func marks(lon, lat float64, shape func(orb.Point) orb.Geometry) *geojson.FeatureCollection {
+	fc := geojson.NewFeatureCollection()
+	for i := range 12 {
+		f := geojson.NewFeature(shape(orb.Point{lon + 0.0013*float64(i), lat + 0.0007*float64(i%5)}))
+		f.Properties = geojson.Properties{"name": fmt.Sprintf("Mark %d é", i)}
+		fc.Append(f)
+	}
+	return fc
+}
+
+func aPoint(p orb.Point) orb.Geometry { return p }
+func aWay(p orb.Point) orb.Geometry {
+	return orb.MultiLineString{{p, {p[0] + 0.001, p[1] + 0.0002}, {p[0] + 0.0015, p[1]}}}
+}
+
+// Places of the coordinate systems below; the ground is invented.
+var (
+	inCarolina = ground(-80.42, 35.87)
+	inArkansas = ground(-92.55, 35.12)
+)
+
+// GDAL 3.6 names shapefile archives by these endings.
+var theirs = []struct {
+	name string
+	from *geojson.FeatureCollection
+	file string
+	args []string
+}{
+	{"shapefile", inCarolina, "a.shp.zip", []string{"-f", "ESRI Shapefile", "-lco", "ENCODING=UTF-8"}},
+	{"shapefile with heights", inCarolina, "a.shp.zip", []string{"-f", "ESRI Shapefile", "-lco", "ENCODING=UTF-8", "-lco", "SHPT=POLYGONZ"}},
+	{"shapefile, state plane feet, North Carolina", inCarolina, "a.shp.zip", []string{"-f", "ESRI Shapefile", "-lco", "ENCODING=UTF-8", "-t_srs", "EPSG:2264"}},
+	{"shapefile, state plane feet, Arkansas", inArkansas, "a.shp.zip", []string{"-f", "ESRI Shapefile", "-lco", "ENCODING=UTF-8", "-t_srs", "EPSG:3433"}},
+	{"shapefile, UTM", inArkansas, "a.shp.zip", []string{"-f", "ESRI Shapefile", "-lco", "ENCODING=UTF-8", "-t_srs", "EPSG:32615"}},
+	{"GeoPackage", inCarolina, "a.gpkg", []string{"-f", "GPKG"}},
+	{"GeoPackage, UTM", inArkansas, "a.gpkg", []string{"-f", "GPKG", "-t_srs", "EPSG:32615"}},
+	{"KML", inCarolina, "a.kml", []string{"-f", "KML", "-dsco", "NameField=name"}},
+	{"KML by libkml", inCarolina, "a.kml", []string{"-f", "LIBKML"}},
+	{"KMZ by libkml", inCarolina, "a.kmz", []string{"-f", "LIBKML"}},
+	{"GeoJSON of 2016", inCarolina, "a.geojson", []string{"-f", "GeoJSON", "-lco", "RFC7946=YES", "-lco", "COORDINATE_PRECISION=13"}},
+	{"GeoJSON of 2008", inCarolina, "a.geojson", []string{"-f", "GeoJSON", "-lco", "COORDINATE_PRECISION=13"}},
+	{"GeoJSON a line", inCarolina, "a.geojsonl", []string{"-f", "GeoJSONSeq", "-lco", "COORDINATE_PRECISION=13"}},
+	{"GeoJSON text sequence", inCarolina, "a.geojsons", []string{"-f", "GeoJSONSeq", "-lco", "RS=YES", "-lco", "COORDINATE_PRECISION=13"}},
+	{"CSV with well-known text", inCarolina, "a.csv", []string{"-f", "CSV", "-lco", "GEOMETRY=AS_WKT"}},
+}
+
+// proposed takes a file that GDAL made of ours in as anybody's.
+func proposed(t *testing.T, from *geojson.FeatureCollection, file string, args ...string) intake.Proposal {
+	t.Helper()
+	dir := t.TempDir()
+	data, err := from.MarshalJSON()
+	must(t, err)
+	in, out := filepath.Join(dir, "from.geojson"), filepath.Join(dir, file)
+	must(t, os.WriteFile(in, data, 0o600))
+	gdal(t, "ogr2ogr", append(args, out, in)...)
+	f, err := os.Open(out)
+	must(t, err)
+	defer f.Close()
+	p, err := intake.Read(context.Background(), f, file, intake.Options{Zone: "America/Chicago"})
+	must(t, err)
+	if p.Outcome != intake.Accept {
+		said, err := json.Marshal(p.JSON(words.English))
+		must(t, err)
+		t.Fatalf("%s, want accept: %.1500s", p.Outcome, said)
+	}
+	return p
+}
+
+// What GDAL writes of outlines comes in whole: as many, of the same names, on
+// the same ground.
+func TestGDALWritesWhatWeRead(t *testing.T) {
+	for _, c := range theirs {
+		t.Run(c.name, func(t *testing.T) {
+			p := proposed(t, c.from, c.file, c.args...)
+			if len(p.Blocks) != len(c.from.Features) {
+				t.Fatalf("%d blocks, want %d", len(p.Blocks), len(c.from.Features))
+			}
+			for i, f := range c.from.Features {
+				got := p.Blocks[i]
+				if got.Name != f.Properties["name"] {
+					t.Errorf("name %q, want %q", got.Name, f.Properties["name"])
+				}
+				want := float64(measure.Area(f.Geometry))
+				if math.Abs(float64(got.Area)-want) > areaNear*want {
+					t.Errorf("%s: %.4f m2, want %.4f", got.Name, got.Area, want)
+				}
+			}
+		})
+	}
+}
+
+func TestGDALWritesPointsAndWaysWeRead(t *testing.T) {
+	points, ways := marks(-80.42, 35.87, aPoint), marks(-80.42, 35.87, aWay)
+	for name, c := range map[string]struct {
+		file string
+		args []string
+	}{
+		"GPX waypoints":            {"a.gpx", []string{"-f", "GPX"}},
+		"CSV with columns x and y": {"a.csv", []string{"-f", "CSV", "-lco", "GEOMETRY=AS_XY"}},
+		"KML":                      {"a.kml", []string{"-f", "LIBKML"}},
+		"GeoPackage, UTM":          {"a.gpkg", []string{"-f", "GPKG", "-t_srs", "EPSG:32617"}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			p := proposed(t, points, c.file, c.args...)
+			if len(p.Points) != len(points.Features) {
+				t.Fatalf("%d points, want %d", len(p.Points), len(points.Features))
+			}
+			for i, f := range points.Features {
+				if p.Points[i].Name != f.Properties["name"] || !close2(p.Points[i].At, f.Geometry.(orb.Point)) {
+					t.Errorf("%q at %v, want %q at %v", p.Points[i].Name, p.Points[i].At, f.Properties["name"], f.Geometry)
+				}
+			}
+		})
+	}
+	t.Run("GPX tracks", func(t *testing.T) {
+		p := proposed(t, ways, "a.gpx", "-f", "GPX")
+		if len(p.Tracks) != len(ways.Features) {
+			t.Fatalf("%d tracks, want %d", len(p.Tracks), len(ways.Features))
+		}
+		for i, f := range ways.Features {
+			want := 0.0
+			for _, l := range f.Geometry.(orb.MultiLineString) {
+				want += float64(measure.Length(l))
+			}
+			if p.Tracks[i].Name != f.Properties["name"] || math.Abs(float64(p.Tracks[i].Length)-want) > areaNear*want {
+				t.Errorf("%q of %v m, want %q of %v m", p.Tracks[i].Name, p.Tracks[i].Length, f.Properties["name"], want)
+			}
+		}
+	})
+}
