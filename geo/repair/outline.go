@@ -105,7 +105,9 @@ func (e *FailedError) Error() string {
 }
 
 // Outline mends an outline in degrees. One without defects comes back as it is,
-// turned and closed. Sides may jump across 180 degrees. Errors: the context's,
+// turned and closed. Sides may jump across 180 degrees. The context is heard
+// between steps, of which valid.Check and the noding take a few seconds at their
+// bounds. Errors: the context's,
 // *IntricateError, *DefectError, *FailedError, *overlay.EngineError.
 func Outline(ctx context.Context, shape orb.MultiPolygon) (Result, error) {
 	if n := countCorners(shape); n > MaxCorners {

@@ -280,6 +280,18 @@ func TestOutlineRules(t *testing.T) {
 	}
 }
 
+// Half of what the file says is gone: counted once, but somebody has to agree.
+func TestOutlineTwoLaps(t *testing.T) {
+	res := mended(t, orb.MultiPolygon{{ring(0, 0, 100, 0, 100, 60, 0, 60, 0, 0, 100, 0, 100, 60, 0, 60)}})
+	crossed := told(res, valid.CrossesItself)
+	if !res.Doubtful || len(crossed) != 1 || math.Abs(float64(res.After-6000)) > 6 {
+		t.Fatalf("doubtful %v, area %v, changes %+v", res.Doubtful, res.After, res.Changes)
+	}
+	if c := crossed[0]; c.Area != res.After || c.Grown != -res.After {
+		t.Errorf("%v m2 counted once, grown by %v; want all of %v", c.Area, c.Grown, res.After)
+	}
+}
+
 func TestOutlineReorder(t *testing.T) {
 	res := mended(t, orb.MultiPolygon{{ring(0, 0, 100, 60, 100, 0, 0, 60)}})
 	if res.Reorder == nil {
@@ -374,7 +386,7 @@ func degreesOf(pts []plane.XY) orb.Ring {
 func TestOutlineScribbles(t *testing.T) {
 	r := rand.New(rand.NewPCG(20261125, 4))
 	grids := []float64{0, 0.5, 10, 25}
-	for i := range 1000 {
+	for i := range 400 {
 		var shape orb.MultiPolygon
 		for range 1 + r.IntN(3) {
 			var poly orb.Polygon
@@ -488,7 +500,7 @@ func FuzzOutline(f *testing.F) {
 // degrees (10 nm to 0.1 m).
 func TestOutlineNearlyCoincident(t *testing.T) {
 	r := rand.New(rand.NewPCG(20261125, 7))
-	for i := range 300 {
+	for i := range 150 {
 		jitter := math.Pow(10, -13+7*r.Float64())
 		n := 4 + r.IntN(30)
 		star := make(orb.Ring, n)

@@ -352,6 +352,56 @@ func TestAsOutlineNoiseLeavesAreaUnbiased(t *testing.T) {
 	}
 }
 
+// Whatever stands in a file: nothing is lost, nothing invented, and no error
+// but those told of.
+func TestCleanLosesNothing(t *testing.T) {
+	r := rand.New(rand.NewPCG(20261125, 8))
+	odd := []float64{0, nan, math.Inf(1), 91, -181, 1e308, 36.31, -94.44}
+	for i := range 500 {
+		segments := make([][]track.Fix, r.IntN(4))
+		total := 0
+		for k := range segments {
+			for range r.IntN(30) {
+				f := fix(r.Float64()*50, r.Float64()*50, float64(r.IntN(40)))
+				if r.IntN(4) == 0 {
+					f.At = geo.Position{odd[r.IntN(len(odd))], odd[r.IntN(len(odd))]}
+				}
+				if r.IntN(4) == 0 {
+					f.Time = odd[r.IntN(len(odd))]
+				}
+				segments[k] = append(segments[k], f)
+				total++
+			}
+		}
+		kept, dropped := clean(t, track.Options{}, segments...)
+		left := 0
+		for _, s := range kept {
+			left += len(s)
+		}
+		if left+len(dropped) != total {
+			t.Fatalf("%d: %d kept and %d dropped of %d", i, left, len(dropped), total)
+		}
+		for _, d := range dropped {
+			if was := segments[d.Segment][d.Index]; fmt.Sprint(was) != fmt.Sprint(d.Fix) {
+				t.Fatalf("%d: dropped %v, the file has %v", i, d.Fix, was)
+			}
+		}
+		for _, s := range kept {
+			for _, f := range s {
+				if !(math.Abs(f.At[0]) <= 180 && math.Abs(f.At[1]) <= 90) {
+					t.Fatalf("%d: kept %v", i, f)
+				}
+			}
+		}
+		if d := float64(track.Length(kept)); math.IsNaN(d) || d < 0 {
+			t.Fatalf("%d: length %v", i, d)
+		}
+		if _, err := track.AsOutline(context.Background(), kept, track.OutlineOptions{}); err != nil && !strings.HasPrefix(err.Error(), "track: ") && !strings.HasPrefix(err.Error(), "plane: ") {
+			t.Fatalf("%d: %v", i, err)
+		}
+	}
+}
+
 func BenchmarkAsOutlineTwoLaps(b *testing.B) {
 	fixes := along(0.05, append(slices.Clone(round), round[2:]...)...)
 	b.Logf("%d fixes", len(fixes))
