@@ -106,10 +106,10 @@ func decodeBlob(data []byte, depth, vertices int) (g geo.Geometry, srs int32, er
 	}
 	g.Flat = flat
 	if s.anyZ {
-		g.Heights = s.heights
+		g.Heights = padded(s.heights, s.vertex)
 	}
 	if s.anyM {
-		g.Measures = s.measures
+		g.Measures = padded(s.measures, s.vertex)
 	}
 	return g, srs, nil
 }
@@ -204,22 +204,36 @@ func (s *shapeReader) position(z, m bool) (orb.Point, *wire.Error) {
 			return p, e
 		}
 	}
-	height, measure := math.NaN(), math.NaN()
+	var err *wire.Error
 	if z {
-		height = s.float()
+		s.heights, err = s.value(s.heights)
 	}
-	if m {
-		measure = s.float()
+	if m && err == nil {
+		s.measures, err = s.value(s.measures)
 	}
-	for _, v := range []float64{height, measure} {
-		if math.IsInf(v, 0) {
-			e := s.failed(wire.RuleNumber, "not finite")
-			e.Got = fmt.Sprint(v)
-			return p, e
-		}
+	return p, err
+}
+
+// value reads the height or measure of the vertex just read; NaN is none.
+func (s *shapeReader) value(values []float64) ([]float64, *wire.Error) {
+	v := s.float()
+	if math.IsInf(v, 0) {
+		e := s.failed(wire.RuleNumber, "not finite")
+		e.Got = fmt.Sprint(v)
+		return values, e
 	}
-	s.heights, s.measures = append(s.heights, height), append(s.measures, measure)
-	return p, nil
+	return append(padded(values, s.vertex-1), v), nil
+}
+
+// padded gives n values, NaN for vertices before the first part that has any.
+func padded(values []float64, n int) []float64 {
+	if values == nil {
+		values = []float64{}
+	}
+	for len(values) < n {
+		values = append(values, math.NaN())
+	}
+	return values
 }
 
 func run[L ~[]orb.Point](s *shapeReader, z, m bool) (L, *wire.Error) {

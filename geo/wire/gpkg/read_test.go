@@ -268,7 +268,7 @@ func TestWhatTheFileBringsAlongIsNotRun(t *testing.T) {
 		"INSERT INTO gpkg_contents(table_name,data_type) VALUES('r','attributes')")
 	start := time.Now()
 	got, notes := mustRead(t, data)
-	if len(got) != 1 || len(notes) != 1 || notes[0].Entry != "r" || time.Since(start) > time.Second {
+	if len(got) != 1 || len(notes) != 1 || notes[0].Entry != "r" || time.Since(start) > patience {
 		t.Errorf("%+v, %v, %v", got, notes, time.Since(start))
 	}
 	r, err := Open(ctx, data, wire.Options{})
@@ -306,6 +306,10 @@ func TestReadingStopsWithItsContext(t *testing.T) {
 	}
 }
 
+// patience is for a machine with other things to do; alone these take less than
+// a tenth of a second.
+const patience = 3 * time.Second
+
 // A thousand files with one to sixteen bytes changed: each ends in time, in an
 // answer or a *wire.Error that says something.
 func TestCorruptFiles(t *testing.T) {
@@ -330,7 +334,7 @@ func TestCorruptFiles(t *testing.T) {
 		}
 		cancel()
 	}
-	if slowest > time.Second {
+	if slowest > patience {
 		t.Errorf("the slowest took %v", slowest)
 	}
 	t.Logf("%d of 1000 refused or with an error, slowest %v", refused, slowest)
@@ -381,7 +385,7 @@ func TestBinaryIsBounded(t *testing.T) {
 				t.Errorf("%v, want %s", err, c.rule)
 			}
 			// A million ring heads are 24 MB, grown by a quarter at a time.
-			if size := after.TotalAlloc - before.TotalAlloc; size > 200<<20 || took > time.Second {
+			if size := after.TotalAlloc - before.TotalAlloc; size > 200<<20 || took > patience {
 				t.Errorf("took %v and %d bytes", took, size)
 			}
 		})

@@ -116,13 +116,22 @@ func (p *parser) located() (g geo.Geometry, crs string, err *wire.Error) {
 		return g, crs, err
 	}
 	g.Flat = flat
-	if p.z && flat != nil {
-		g.Heights = p.heights
+	n := p.vertices - p.first
+	if p.z && n > 0 {
+		g.Heights = padded(p.heights, n)
 	}
-	if p.m && flat != nil {
-		g.Measures = p.measures
+	if p.m && n > 0 {
+		g.Measures = padded(p.measures, n)
 	}
 	return g, crs, nil
+}
+
+// padded gives n values, NaN for vertices before the first part that has any.
+func padded(values []float64, n int) []float64 {
+	for len(values) < n {
+		values = append(values, math.NaN())
+	}
+	return values
 }
 
 func (p *parser) srid() (string, *wire.Error) {
@@ -401,14 +410,13 @@ func (p *parser) position(d *dims) (orb.Point, *wire.Error) {
 		e.Vertex = p.vertices - p.first
 		return orb.Point{}, e
 	}
-	height, measure := math.NaN(), math.NaN()
+	before := p.vertices - p.first - 1
 	if d.z {
-		height = v[2]
+		p.heights = append(padded(p.heights, before), v[2])
 	}
 	if d.m {
-		measure = v[n-1]
+		p.measures = append(padded(p.measures, before), v[n-1])
 	}
-	p.heights, p.measures = append(p.heights, height), append(p.measures, measure)
 	return orb.Point{v[0], v[1]}, nil
 }
 
@@ -416,8 +424,9 @@ func (p *parser) position(d *dims) (orb.Point, *wire.Error) {
 // programs write that there is none.
 func (p *parser) number(finite bool) (float64, *wire.Error) {
 	end := p.at
-	for end < len(p.text) && strings.IndexByte(" \t\r\n\f\v,()", p.text[end]) < 0 {
-		end++
+	plain := true
+	for ; end < len(p.text) && !ends(p.text[end]); end++ {
+		plain = plain && inNumber(p.text[end])
 	}
 	text := p.text[p.at:end]
 	if !finite && strings.EqualFold(text, "nan") {
@@ -425,11 +434,23 @@ func (p *parser) number(finite bool) (float64, *wire.Error) {
 		return math.NaN(), nil
 	}
 	v, err := strconv.ParseFloat(text, 64)
-	if text == "" || strings.Trim(text, "0123456789+-.eE") != "" || err != nil {
+	if !plain || err != nil {
 		e := p.failed(RuleNumber)
 		e.Got, e.Vertex = strings.ToValidUTF8(text[:min(len(text), longestGot)], ""), p.vertices-p.first
 		return 0, e
 	}
 	p.at = end
 	return v, nil
+}
+
+func ends(c byte) bool {
+	switch c {
+	case ' ', '\t', '\r', '\n', '\f', '\v', ',', '(', ')':
+		return true
+	}
+	return false
+}
+
+func inNumber(c byte) bool {
+	return c >= '0' && c <= '9' || c == '.' || c == '-' || c == '+' || c == 'e' || c == 'E'
 }

@@ -2,6 +2,7 @@ package wkt
 
 import (
 	"io"
+	"slices"
 	"strings"
 
 	"caneward/geo/wire"
@@ -114,3 +115,27 @@ func (r *Reader) skip() {
 }
 
 func letter(c byte) bool { return c|0x20 >= 'a' && c|0x20 <= 'z' }
+
+// Detects reports whether a file begins as well-known text does: with a shape's
+// type and a bracket or EMPTY after it, or with an SRID.
+func Detects(text []byte) bool {
+	const head = 256 // type, tag and any sensible white space
+	p := parser{text: string(text[:min(len(text), head)]), line: 1}
+	p.space()
+	if crs, err := p.srid(); err == nil && crs != "" {
+		return true
+	}
+	word := p.word()
+	p.back(word)
+	if _, _, err := p.typed(dims{}); err != nil {
+		return err.Rule == RuleKind && slices.Contains(others, word)
+	}
+	if p.took('(') {
+		return true
+	}
+	return p.word() == "EMPTY"
+}
+
+// others are shapes of the standard that are told from other text and then
+// refused by name.
+var others = []string{"CIRCULARSTRING", "COMPOUNDCURVE", "CURVEPOLYGON", "MULTICURVE", "MULTISURFACE", "POLYHEDRALSURFACE", "TIN", "TRIANGLE"}
