@@ -105,11 +105,8 @@ func ascii(b []byte) bool {
 func (e encoding) appendText(out, cell []byte) (_ []byte, ok bool) {
 	ok = true
 	letters := e.letters
-	if letters == nil && !ascii(cell) {
-		cell = uncut(cell)
-		if ok = utf8.Valid(cell); !ok {
-			letters = windows1252.letters
-		}
+	if letters == nil && !ascii(cell) && !utf8.Valid(cell) {
+		ok, letters = false, windows1252.letters
 	}
 	out = append(out, '"')
 	plain := 0 // start of what goes out as it stands
@@ -145,7 +142,8 @@ func appendEscaped(out []byte, c byte) []byte {
 	return append(out, '\\', 'u', '0', '0', hex[c>>4], hex[c&15])
 }
 
-// uncut takes off the beginning of a letter that the field was too short for.
+// uncut takes off the beginning of a letter that the field was too short for;
+// cell must reach to the field's end.
 func uncut(cell []byte) []byte {
 	for n := 1; n < utf8.UTFMax && n <= len(cell); n++ {
 		if c := cell[len(cell)-n]; utf8.RuneStart(c) {

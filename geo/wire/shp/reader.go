@@ -131,7 +131,7 @@ func unpack(ctx context.Context, a *archive.Archive) ([]files, []byte, error) {
 	}
 	var all []files
 	for _, f := range byBase {
-		if f.shp != nil || f.dbf != nil {
+		if f.shpName != "" || f.dbfName != "" {
 			all = append(all, *f)
 		}
 	}
@@ -147,7 +147,7 @@ func (r *Reader) add(f files, list *restoring, left *wire.Limits) error {
 	if prj := strings.TrimSpace(string(bytes.TrimPrefix(f.prj, []byte("\xEF\xBB\xBF")))); prj != "" {
 		l.crs = strings.ToValidUTF8(prj, "?")
 	}
-	if f.dbf != nil {
+	if f.dbfName != "" {
 		t, err := openTable(f.dbfName, f.dbf, f.cpg)
 		if err != nil {
 			return err
@@ -155,7 +155,7 @@ func (r *Reader) add(f files, list *restoring, left *wire.Limits) error {
 		l.table = t
 	}
 	shapes := -1
-	if f.shp == nil {
+	if f.shpName == "" {
 		l.crs = ""
 	} else {
 		s, err := openShapes(r.ctx, f, l.table, left.Features)

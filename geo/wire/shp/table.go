@@ -222,6 +222,9 @@ func (t *table) appendCell(out []byte, c *column, cell []byte, record int) []byt
 	if c.kind == 'I' || c.kind == '+' || c.width == 8 && binaryKind(c.kind) {
 		return appendBinary(out, c.kind, cell)
 	}
+	if t.utf8() && len(cell) > 0 && cell[len(cell)-1] >= utf8.RuneSelf && !utf8.Valid(cell) && utf8.Valid(uncut(cell)) {
+		cell = uncut(cell)
+	}
 	cell = trim(cell)
 	if len(cell) == 0 {
 		return append(out, "null"...)

@@ -183,3 +183,32 @@ func TestWriteRefuses(t *testing.T) {
 		t.Errorf("got %v, want the context's error", err)
 	}
 }
+
+// parcels are many like areas.
+func parcels(n int) wire.Document {
+	return wire.Document{Layers: []wire.Layer{{Name: "parcels", Features: func(yield func(wire.Feature, error) bool) {
+		for i := range n {
+			x, y := -94+float64(i%200)*0.001, 36+float64(i/200)*0.001
+			ring := orb.Ring{}
+			for k := range 9 {
+				a := 2 * math.Pi * float64(k) / 9
+				ring = append(ring, orb.Point{x + 0.0004*math.Cos(a), y + 0.0004*math.Sin(a)})
+			}
+			ring = append(ring, ring[0])
+			p := json.RawMessage(`{"name":"Parcel ` + itoa(i) + `","rows":` + itoa(i%40) + `,"area_m2":` + itoa(i) + `.25,"organic":true,"planted":"2021-03-04","owner":"invented"}`)
+			if !yield(wire.Feature{ID: "p" + itoa(i), IDKind: wire.StringID, Geometry: geo.Geometry{Flat: orb.Polygon{ring}}, Properties: p}, nil) {
+				return
+			}
+		}
+	}}}}
+}
+
+func BenchmarkWrite(b *testing.B) {
+	doc := parcels(20_000)
+	b.ReportAllocs()
+	for b.Loop() {
+		if err := Write(context.Background(), &bytes.Buffer{}, doc); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
