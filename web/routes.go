@@ -100,6 +100,12 @@ var (
 	featureBody = &body{types: []string{typeGeoJSON, typeJSON}, schema: "feature"}
 )
 
+// proposalReplies: who prefers not to wait is told where to look (RFC 7240).
+var proposalReplies = []reply{
+	{http.StatusOK, []string{typeJSON}, "proposal", "features, notices and questions"},
+	{http.StatusAccepted, []string{typeJSON}, "proposal", "the reading goes on; Location says where to follow it"},
+}
+
 func okJSON(schema, says string) []reply {
 	return []reply{{http.StatusOK, []string{typeJSON}, schema, says}}
 }
@@ -110,6 +116,8 @@ const (
 	atKind  = atFarm + "/collections/{kind}"
 	atItems = atKind + "/items"
 	atItem  = atItems + "/{id}"
+
+	atImport = atFarm + "/imports/{import}"
 )
 
 // table is the whole outside of the server.
@@ -195,9 +203,15 @@ func (s *Server) workRoutes() []route {
 		{method: "POST", pattern: atFarm + "/layout", id: "layout", summary: "Rows and plants that fit an outline; nothing stored", needs: farm, right: people.Read, long: true, handle: s.layout,
 			body: asked("layoutAsk"), replies: okJSON("layout", "the rows")},
 		{method: "POST", pattern: atFarm + "/imports", id: "proposeImport", summary: "What a file holds; nothing stored", needs: farm, right: people.Import, long: true, handle: s.proposeImport,
-			body: &body{types: []string{typeForm}, schema: "importForm", large: true}, replies: okJSON("proposal", "features, notices and questions; no id where nothing can be stored"), refuses: []int{422}},
-		{method: "POST", pattern: atFarm + "/imports/{import}", id: "storeImport", summary: "Store what was agreed of a proposal", needs: farm, right: people.Import, handle: s.storeImport,
-			body: asked("importTake"), replies: okJSON("outcomes", "one outcome a feature, each on its own"), refuses: []int{404, 422, 507}},
+			headers: []string{"Prefer"}, body: &body{types: []string{typeForm}, schema: "importForm", large: true}, replies: proposalReplies, refuses: []int{422}},
+		{method: "GET", pattern: atImport, id: "import", summary: "How far the reading has come, or what the file holds", needs: farm, right: people.Import, handle: s.showImport,
+			replies: okJSON("proposal", "the proposal"), refuses: []int{404}},
+		{method: "PATCH", pattern: atImport, id: "answerImport", summary: "Read the file again with answers to its questions", needs: farm, right: people.Import, long: true, handle: s.answerImport,
+			headers: []string{"Prefer"}, body: asked("importAnswers"), replies: proposalReplies, refuses: []int{404, 409, 422}},
+		{method: "POST", pattern: atImport, id: "storeImport", summary: "Store what was agreed of a proposal, all of it or nothing", needs: farm, right: people.Import, handle: s.storeImport,
+			body: asked("importTake"), replies: okJSON("outcomes", "one outcome a feature"), refuses: []int{404, 409, 422, 507}},
+		{method: "DELETE", pattern: atImport, id: "endImport", summary: "Stop a reading, forget a proposal, or undo what was stored of it", needs: farm, right: people.Import, handle: s.endImport,
+			replies: []reply{{200, []string{typeJSON}, "importUndone", "undone"}, {204, nil, "", "stopped or forgotten"}}, refuses: []int{404, 409, 507}},
 		{method: "GET", pattern: atFarm + "/tiles/{layer}/{z}/{x}/{y}.mvt", id: "tile", summary: "A vector tile", needs: farm, right: people.Read, handle: s.tile,
 			headers: []string{"If-None-Match"}, replies: []reply{{200, []string{"application/vnd.mapbox-vector-tile"}, "binary", "the tile"}, {204, nil, "", "nothing is here"}, {304, nil, "", "it has not changed"}}},
 		{method: "GET", pattern: atFarm + "/reports/{name:[a-z0-9-]+}.{form:[a-z]+}", id: "report", summary: "A report", needs: farm, right: people.Read, handle: s.report,

@@ -1,6 +1,9 @@
 package web
 
-import "caneward/records"
+import (
+	"caneward/blocks/intake"
+	"caneward/records"
+)
 
 func text(says string) object { return object{"type": "string", "description": says} }
 
@@ -58,7 +61,7 @@ func schemas() object {
 			"key": text("name of the message"), "id": text("number in the server's log"),
 			"errors": list(shape([]string{"detail"}, object{
 				"detail": text("one thing at fault"), "key": text("name of the message"), "field": text("dotted path"), "pointer": text("JSON pointer"),
-				"feature": whole, "part": whole, "ring": whole, "vertex": whole, "position": list(number), "line": whole, "byte": whole, "fix": text("what would mend it"),
+				"feature": whole, "part": whole, "ring": whole, "vertex": whole, "position": list(number), "entry": text("file of an archive, or table"), "line": whole, "byte": whole, "fix": text("what would mend it"),
 			})),
 		}),
 	}
@@ -125,15 +128,25 @@ func workSchemas() object {
 		}),
 		"layout": shape([]string{"rows", "plants", "each"}, object{"rows": whole, "row_length_m": number, "plants": whole, "planted_m2": number, "outline_m2": number, "bearing_deg": number,
 			"each": list(shape(nil, object{"number": whole, "length_m": number, "plants": whole, "parts": list(ref("any2"))}))}),
-		"any2":       object{"type": "array", "items": object{}},
-		"importForm": shape([]string{"file", "kind"}, object{"file": ref("binary"), "kind": object{"type": "string", "enum": importKinds}, "zone": text("IANA time zone of times that carry none")}),
-		"proposal": shape([]string{"outcome", "features"}, object{
-			"id": ref("id"), "expires_at": text("when it is forgotten"), "kind": ref("kind"), "outcome": object{"type": "string", "enum": []string{"accept", "repair", "ask"}}, "format": text("of the file"),
-			"features": list(shape(nil, object{"number": whole, "id": ref("id"), "name": text("as the file has it"), "feature": ref("feature"), "overlaps": list(ref("any"))})),
-			"blocks":   list(ref("any")), "tracks": list(ref("any")), "points": list(ref("any")), "other": ref("any"), "notices": list(ref("any")), "errors": list(ref("any")), "questions": list(ref("any")),
+		"any2": object{"type": "array", "items": object{}},
+		"importForm": shape([]string{"file", "kind"}, object{"file": ref("binary"), "kind": object{"type": "string", "enum": intake.Imported}, "zone": text("IANA time zone of times that carry none"),
+			"system": text("coordinate system of a file that names none, EPSG:n"), "day_order": text("day-first or month-first"), "columns": text("JSON object: a column's header to a field"), "swap": text("true: longitude and latitude are swapped")}),
+		"importAnswers": shape(nil, object{"kind": object{"type": "string", "enum": intake.Imported}, "zone": text("IANA time zone"), "system": text("EPSG:n"),
+			"day_order": text("day-first or month-first"), "columns": ref("any"), "swap": truth}),
+		"proposal": shape([]string{"id", "state", "outcome", "features"}, object{
+			"id": ref("id"), "expires_at": text("when it is forgotten"), "kind": ref("kind"), "file": text("its name"),
+			"state":    object{"type": "string", "enum": []string{"reading", "proposed", "refused", "stored", "undone"}},
+			"progress": shape(nil, object{"done": whole, "total": whole, "features": whole}), "problem": text("why nothing can be read"),
+			"outcome": object{"type": "string", "enum": []string{"", "accept", "repair", "ask", "reject"}}, "format": text("of the file"), "columns": ref("any"),
+			"features": list(shape(nil, object{"number": whole, "id": ref("id"), "name": text("as the file has it"), "at": ref("any"), "layer": text("table, folder or file it came from"),
+				"state":   object{"type": "string", "enum": []string{"ready", "repaired", "ask", "refused", "present"}},
+				"choices": list(object{"type": "string", "enum": []string{"read", "repaired", "reordered", "outline"}}),
+				"feature": ref("feature"), "as_read": ref("any"), "shapes": ref("any"), "areas": ref("any"), "before_m2": number, "said": list(ref("any")), "overlaps": list(ref("any")), "present": ref("any")})),
+			"blocks": list(ref("any")), "tracks": list(ref("any")), "points": list(ref("any")), "other": ref("any"), "notices": list(ref("any")), "errors": list(ref("any")), "questions": list(ref("any")),
 		}),
 		"exports": shape([]string{"exports"}, object{"exports": list(shape([]string{"name", "files"}, object{"name": text("farm, or a kind"), "title": text("as shown"), "count": whole,
 			"files": list(shape([]string{"form", "href"}, object{"form": text("ending of the file"), "format": text("as people call it"), "href": text("absolute"), "says": list(text("what reads differently in this format"))}))}))}),
-		"importTake": shape([]string{"take"}, object{"take": list(shape([]string{"number"}, object{"number": whole, "properties": ref("any")})), "why": text("the reason")}),
+		"importUndone": shape([]string{"undone"}, object{"undone": whole}),
+		"importTake":   shape([]string{"take"}, object{"take": list(shape([]string{"number"}, object{"number": whole, "as": text("one of the feature's choices"), "properties": ref("any")})), "why": text("the reason")}),
 	}
 }

@@ -16,6 +16,7 @@ import (
 	"net/url"
 	"runtime"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/alexedwards/scs/v2"
@@ -98,6 +99,7 @@ type Server struct {
 	metrics   *metrics
 	extents   *extents
 	proposals *proposals
+	readings  sync.WaitGroup // of imported files
 	ids       *records.IDs
 	heavy     chan struct{} // a place for each analysis that may run at once
 	exports   *turns        // one export a person at a time

@@ -11,12 +11,14 @@ import (
 	"image/png"
 	"mime/multipart"
 	"net/http"
+	"os"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/paulmach/orb/encoding/mvt"
 
+	"caneward/blocks/intake"
 	"caneward/records"
 	"caneward/tiles"
 )
@@ -231,9 +233,127 @@ func TestImports(t *testing.T) {
 	if g := c.do("POST", "/farms/mine/imports/"+string(s.ids.New()), `{"take":[1]}`); g.status != 404 {
 		t.Errorf("another id: %d", g.status)
 	}
-	s.now = func() time.Time { return time.Now().Add(2 * time.Hour) }
-	if g := c.do("POST", at, take); g.status != 404 {
-		t.Errorf("two hours later: %d", g.status)
+	// One undo for the whole import, once and for all.
+	for range 2 {
+		if g := c.do("DELETE", at, nil); g.status != 200 || g.json(t)["undone"] != 2.0 {
+			t.Errorf("undo: %d %s", g.status, g.body)
+		}
+	}
+	if g := c.do("GET", itemAt("blocks", p.Features[0].ID), nil); g.status != 404 {
+		t.Errorf("a block after its import was undone: %d", g.status)
+	}
+	if g := c.do("POST", at, take); g.status != 409 {
+		t.Errorf("stored again after it was undone: %d", g.status)
+	}
+	s.now = func() time.Time { return time.Now().Add(25 * time.Hour) }
+	if g := c.do("GET", at, nil); g.status != 404 {
+		t.Errorf("a day later: %d", g.status)
+	}
+}
+
+// Nothing of an import is stored when one of its records cannot be, and nothing
+// is undone when one was changed since.
+func TestImportsAreOneAct(t *testing.T) {
+	s := newSite(t)
+	c := s.as("owner")
+	var p proposalOut
+	propose := func() string {
+		must(t, json.Unmarshal(c.upload(map[string]string{"kind": "blocks"}, outlines(t), "outlines.geojson").body, &p))
+		return "/farms/mine/imports/" + string(p.ID)
+	}
+	count := func() any { return c.do("GET", "/farms/mine/collections/blocks/items", nil).json(t)["numberMatched"] }
+	at := propose()
+	g := c.do("POST", at, `{"take":[1,2]}`) // the second has no name
+	if g.status != 422 || count() != 0.0 {
+		t.Errorf("one nameless: %d, %v stored; want 422 and none: %s", g.status, count(), g.body)
+	}
+	if first := problemOf(t, g)["errors"].([]any)[0].(map[string]any); first["feature"] != 2.0 || first["field"] != "name" {
+		t.Errorf("the refusal names %v; want the name of feature 2", first)
+	}
+	if g := c.do("POST", at, `{"take":[1,{"number":2,"properties":{"name":"Second"}}]}`); g.status != 200 || count() != 2.0 {
+		t.Fatalf("%d %s", g.status, g.body)
+	}
+	kept := c.do("GET", itemAt("blocks", p.Features[0].ID), nil)
+	changed := kept.json(t)
+	changed["properties"].(map[string]any)["crop"] = "blackberry"
+	if g := c.do("PUT", itemAt("blocks", p.Features[0].ID), changed, "If-Match", kept.header.Get("ETag")); g.status != 200 {
+		t.Fatalf("%d %s", g.status, g.body)
+	}
+	if g := c.do("DELETE", at, nil); g.status != 409 || count() != 2.0 || !strings.Contains(string(g.body), "Lower") {
+		t.Errorf("undo after a change: %d, %v left: %s", g.status, count(), g.body)
+	}
+	at = propose()
+	if g := c.do("DELETE", at, nil); g.status != 204 {
+		t.Errorf("forgetting a proposal: %d", g.status)
+	}
+	if g := c.do("GET", at, nil); g.status != 404 {
+		t.Errorf("a forgotten proposal: %d", g.status)
+	}
+}
+
+// Who prefers not to wait follows the reading, answers its question, and may
+// stop it.
+func TestImportsWithoutWaiting(t *testing.T) {
+	s := newSite(t)
+	c := s.as("owner")
+	file, err := os.ReadFile("../testdata/cases/files/V060-shp-no-prj-degrees.zip")
+	must(t, err)
+	body, kind := form(map[string]string{"kind": "blocks"}, string(file), "a.zip")
+	g := c.do("POST", "/farms/mine/imports", body, "Content-Type", kind, "Prefer", "respond-async")
+	at := g.header.Get("Location")
+	if g.status != 202 || !strings.HasPrefix(at, "/farms/mine/imports/") {
+		t.Fatalf("%d at %q: %s", g.status, at, g.body)
+	}
+	var p proposalOut
+	for range 200 {
+		p = proposalOut{}
+		must(t, json.Unmarshal(c.do("GET", at, nil).body, &p))
+		if p.State != stateReading {
+			break
+		}
+		time.Sleep(20 * time.Millisecond)
+	}
+	if p.State != stateProposed || len(p.Questions) != 1 || p.Questions[0].Topic != intake.TopicSystem || len(p.Questions[0].Choices) == 0 || p.Questions[0].Choices[0].Value != "EPSG:4326" {
+		t.Fatalf("%+v", p.Questions)
+	}
+	if g := c.do("PATCH", at, `{"system":"EPSG:4326"}`); g.status != 200 {
+		t.Fatalf("%d %s", g.status, g.body)
+	} else {
+		p = proposalOut{}
+		must(t, json.Unmarshal(g.body, &p))
+	}
+	if len(p.Questions) != 0 || len(p.Features) != 2 || p.Features[0].Areas[intake.WayRead] < 16000 {
+		t.Errorf("answered: %+v", p.Features)
+	}
+	for name, bad := range map[string]string{"kind": `{"kind":"reviews"}`, "order": `{"day_order":"year-first"}`, "zone": `{"zone":"Mars/Base"}`, "stray": `{"sytem":"EPSG:4326"}`} {
+		if g := c.do("PATCH", at, bad); g.status != 422 {
+			t.Errorf("%s: %d, want 422", name, g.status)
+		}
+	}
+	if g := c.do("DELETE", at, nil); g.status != 204 {
+		t.Errorf("stopped: %d", g.status)
+	}
+}
+
+// A farm's own records come back under their ids; what is there already is
+// said, and taken only on purpose.
+func TestImportsOfWhatIsThere(t *testing.T) {
+	s := newSite(t)
+	c := s.as("owner")
+	id := s.ids.New()
+	s.make(c, "blocks", block(id, "Upper"))
+	item := string(c.do("GET", itemAt("blocks", id), nil).body)
+	var p proposalOut
+	must(t, json.Unmarshal(c.upload(map[string]string{"kind": "blocks"}, item, "a.geojson").body, &p))
+	if len(p.Features) != 1 || p.Features[0].ID != id || p.Features[0].State != statePresent || p.Features[0].Present == nil || !p.Features[0].Present.Same {
+		t.Fatalf("%+v", p.Features)
+	}
+	at := "/farms/mine/imports/" + string(p.ID)
+	if g := c.do("POST", at, `{"take":[{"number":1,"properties":{"name":"Upper two"}}]}`); g.status != 200 {
+		t.Fatalf("%d %s", g.status, g.body)
+	}
+	if got := c.do("GET", itemAt("blocks", id), nil).json(t)["properties"].(map[string]any)["name"]; got != "Upper two" {
+		t.Errorf("name %v after the record was replaced", got)
 	}
 }
 
@@ -252,7 +372,6 @@ func TestImportRefusals(t *testing.T) {
 		"no zone":      {map[string]string{"kind": "blocks", "zone": "Mars/Base"}, good, "a.json", 422},
 		"stray field":  {map[string]string{"kind": "blocks", "farm": "theirs"}, good, "a.json", 422},
 		"no file":      {map[string]string{"kind": "blocks"}, "", "", 422},
-		"bow":          {map[string]string{"kind": "blocks"}, bow, "bow.geojson", 422},
 		"cut off":      {map[string]string{"kind": "blocks"}, good[:len(good)/2], "a.json", 400},
 		"empty":        {map[string]string{"kind": "blocks"}, "", "a.json", 400},
 		"no tracks":    {map[string]string{"kind": "tracks"}, good, "a.json", 422},
@@ -264,6 +383,12 @@ func TestImportRefusals(t *testing.T) {
 			continue
 		}
 		problemOf(t, g)
+	}
+	g := c.upload(map[string]string{"kind": "blocks"}, bow, "bow.geojson")
+	var p proposalOut
+	must(t, json.Unmarshal(g.body, &p))
+	if g.status != 200 || p.Outcome != intake.Reject || len(p.Features) != 1 || p.Features[0].State != "ask" || len(p.Features[0].Said) == 0 || p.Features[0].Said[0].At.Position == nil {
+		t.Errorf("a bow-tie: %d %s; want a feature that is asked about, with its place", g.status, g.body)
 	}
 	if g := c.do("POST", "/farms/mine/imports", []byte("no form"), "Content-Type", "multipart/form-data"); g.status != 400 {
 		t.Errorf("no boundary: %d", g.status)

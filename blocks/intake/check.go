@@ -8,6 +8,7 @@ import (
 	"caneward/geo"
 	"caneward/geo/measure"
 	"caneward/geo/valid"
+	"caneward/geo/wire"
 
 	"github.com/paulmach/orb"
 )
@@ -53,7 +54,7 @@ var broken = map[valid.Rule]struct{ text, fix words.Message }{
 		"La posición {lon}, {lat} está fuera de rango: las longitudes llegan a 180 y las latitudes a 90 grados."), noFix},
 	valid.TooFewPoints: {noArea, walkRound},
 	valid.ZeroArea:     {noArea, walkRound},
-	valid.NotClosed:    {sayings["unclosed"].text, sayings["unclosed"].fix},
+	valid.NotClosed:    {commonSayings[wire.RuleUnclosed].text, commonSayings[wire.RuleUnclosed].fix},
 	valid.RepeatedPoint: {words.New("intake-repeated-point",
 		"A corner repeats the one before.",
 		"Un vértice repite el anterior."), noFix},
@@ -220,7 +221,7 @@ func (c *checking) mend(d *draft) *fault.Error {
 	}
 	d.parts = parts
 	if len(parts) == 0 {
-		return refusalOf(fault.Invalid, fault.Detail{Field: "geometry", Text: sayings["empty"].text.Plain(), Fix: walkRound.Plain()})
+		return refusalOf(fault.Invalid, fault.Detail{Field: "geometry", Text: commonSayings[wire.RuleEmpty].text.Plain(), Fix: walkRound.Plain()})
 	}
 	return nil
 }

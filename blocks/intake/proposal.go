@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"caneward/blocks/fault"
+	"caneward/blocks/intake/sheet"
 	"caneward/blocks/words"
 	"caneward/geo"
 	"caneward/geo/measure"
@@ -30,7 +31,9 @@ const (
 	Reject Outcome = "reject" // nothing of it can be stored; the errors say why
 )
 
-// Proposal is what a file holds. Rejected and asked proposals hold no shapes.
+// Proposal is what a file holds. Its parts stand there whatever the outcome:
+// the outcome speaks of the file as a whole, for whoever takes it as a whole;
+// Candidates lets a person choose feature by feature.
 type Proposal struct {
 	Outcome   Outcome
 	Format    string // as people call it
@@ -38,17 +41,27 @@ type Proposal struct {
 	Tracks    []Track
 	Points    []Point
 	Rest      []Shape // points, lines and areas that are none of the above
+	Placeless []Shape // features with properties and no place
+	Doubts    []Doubt // features that nobody can take without choosing, or at all
 	Notices   []Notice
-	Errors    []fault.Detail
+	Errors    []fault.Detail // about the file as a whole
 	Questions []Question
+	Columns   *sheet.Preview // of a spreadsheet
 
-	kind fault.Kind // of the refusal
+	kind      fault.Kind // of the refusal
+	pins      bool       // points of this format are pins
+	faults    int        // doubts without a mend
+	swappable int        // features that would have a place with longitude and latitude swapped
 }
 
 // Notice is something that was changed, left out or assumed.
 type Notice struct {
 	fault.Detail
 	Repair bool // the proposal differs from what the file says
+
+	Area  geo.SquareMetres // the ground concerned, of outlines that were mended
+	Grown geo.SquareMetres // by how much the area differs after it
+	Piece orb.Polygon      // that ground, nil for none
 }
 
 // ProposedBlock is an outline that passed every check.
@@ -59,6 +72,11 @@ type ProposedBlock struct {
 	Geometry   geo.Geometry
 	Properties json.RawMessage // as the file has them, nil for none
 	Feature    int             // in the file, from 1
+	Layer      string
+
+	AsRead geo.Geometry     // as the file has it, where it was mended; else empty
+	Before geo.SquareMetres // its area then by plain arithmetic
+	Said   []Notice         // what was closed, left out or mended
 
 	Area      geo.SquareMetres
 	Perimeter geo.Metres // of the shells
@@ -69,10 +87,16 @@ type ProposedBlock struct {
 
 // Track is a way somebody or something went, in one or more segments.
 type Track struct {
+	ID         string
+	IDKind     wire.IDKind
 	Name       string
 	Geometry   geo.Geometry // measures are Unix seconds
 	Properties json.RawMessage
 	Feature    int
+	Layer      string
+	Said       []Notice // fixes that were left out
+
+	Walked *Walked // the ground it goes round, nil where it does not end near its start
 
 	Length   geo.Metres // summed inside segments, never across gaps
 	Points   int
@@ -87,6 +111,12 @@ type Point struct {
 	At   geo.Position
 	Time time.Time // zero when not known
 	Note string
+
+	ID         string
+	IDKind     wire.IDKind
+	Properties json.RawMessage
+	Feature    int
+	Layer      string
 }
 
 // Shape is anything else that has a place; whoever imports surroundings takes
@@ -98,30 +128,57 @@ type Shape struct {
 	Geometry   geo.Geometry
 	Properties json.RawMessage
 	Feature    int
+	Layer      string
 }
 
 var rejected = words.New("intake-rejected",
 	"Nothing was taken from this file.",
 	"No se tomó nada de este archivo.")
 
-// Refusal is the reason why nothing can be stored; nil when something can.
+// Refusal is the reason why the file cannot be stored as a whole; nil when it
+// can.
 func (p Proposal) Refusal() *fault.Error {
 	if p.Outcome == Accept || p.Outcome == Repair {
 		return nil
 	}
-	kind := p.kind
-	if kind == fault.Internal {
-		kind = fault.Invalid
+	details := p.faulty()
+	for _, q := range p.Questions {
+		details = append(details, q.Detail)
 	}
-	return fault.New(kind, rejected.Plain(), append(append([]fault.Detail{}, p.Errors...), p.questionDetails()...)...)
+	return fault.New(p.refusalKind(), rejected.Plain(), details...)
 }
 
-func (p Proposal) questionDetails() []fault.Detail {
-	var out []fault.Detail
-	for _, q := range p.Questions {
-		out = append(out, q.Detail)
+// FileRefusal is the reason why nothing of the file can be read at all; nil
+// when something can, if only after a question.
+func (p Proposal) FileRefusal() *fault.Error {
+	if len(p.Errors) == 0 {
+		return nil
 	}
-	return out
+	return fault.New(p.refusalKind(), rejected.Plain(), p.Errors...)
+}
+
+func (p Proposal) refusalKind() fault.Kind {
+	if p.kind != fault.Internal {
+		return p.kind
+	}
+	for _, d := range p.Doubts {
+		if d.kind != fault.Internal {
+			return d.kind
+		}
+	}
+	return fault.Invalid
+}
+
+// faulty is everything that keeps the file from being taken as a whole, in the
+// order of the file.
+func (p Proposal) faulty() []fault.Detail {
+	details := append([]fault.Detail{}, p.Errors...)
+	for _, d := range p.Doubts {
+		for _, n := range d.Said {
+			details = append(details, n.Detail)
+		}
+	}
+	return details
 }
 
 func (p *Proposal) note(d fault.Detail) { p.Notices = append(p.Notices, Notice{Detail: d}) }
@@ -138,10 +195,10 @@ func (p *Proposal) refuse(kind fault.Kind, d fault.Detail) {
 }
 
 // settle decides the outcome. A file with an error in one feature is refused
-// whole: half an import is found out too late.
+// as a whole: half an import is found out too late.
 func (p *Proposal) settle() {
 	switch {
-	case len(p.Errors) > 0:
+	case len(p.Errors)+len(p.Doubts) > 0:
 		p.Outcome = Reject
 	case len(p.Questions) > 0:
 		p.Outcome = Ask
@@ -152,9 +209,10 @@ func (p *Proposal) settle() {
 				p.Outcome = Repair
 			}
 		}
-		return
 	}
-	p.Blocks, p.Tracks, p.Points, p.Rest = nil, nil, nil, nil
+	if p.swappable > 0 {
+		p.ask(Question{Topic: TopicAxes, Detail: fault.Detail{Text: askSwap.Plain()}, Choices: []Choice{{Value: "true", Text: swapThem.Plain()}}})
+	}
 }
 
 // measured fills in a block's figures.
@@ -209,7 +267,7 @@ type JSON struct {
 	Other     OtherJSON   `json:"other"`
 	Notices   []SaidJSON  `json:"notices"`
 	Errors    []SaidJSON  `json:"errors"`
-	Questions []SaidJSON  `json:"questions"`
+	Questions []AskedJSON `json:"questions"`
 }
 
 // BlockJSON is one block; ID is null, a text or a number as the file has it.
@@ -258,6 +316,44 @@ type SaidJSON struct {
 	At      AtJSON `json:"at"`
 }
 
+// AskedJSON is one question.
+type AskedJSON struct {
+	SaidJSON
+	Topic   Topic        `json:"topic"`
+	Choices []ChoiceJSON `json:"choices"`
+}
+
+// ChoiceJSON is one answer to a question.
+type ChoiceJSON struct {
+	Value  string          `json:"value"`
+	Text   string          `json:"text"`
+	Centre *geo.Position   `json:"centre,omitempty"`
+	Shape  json.RawMessage `json:"shape,omitempty"`
+	Area   float64         `json:"area_m2,omitempty"`
+}
+
+// FoundJSON is what was found wrong with one feature, or mended: the ground
+// concerned, how the area differs after the mend, and that ground to show.
+type FoundJSON struct {
+	SaidJSON
+	Area  float64         `json:"area_m2,omitempty"`
+	Grown float64         `json:"grown_m2,omitempty"`
+	Piece json.RawMessage `json:"piece,omitempty"`
+}
+
+// Found gives notices of one feature in their machine form.
+func Found(notices []Notice, lang words.Language) []FoundJSON {
+	out := make([]FoundJSON, 0, len(notices))
+	for _, n := range notices {
+		one := FoundJSON{SaidJSON: said([]fault.Detail{n.Detail}, lang)[0], Area: float64(n.Area), Grown: float64(n.Grown)}
+		if raw, err := wire.EncodeGeometry(geo.Geometry{Flat: n.Piece}); err == nil && len(n.Piece) > 0 {
+			one.Piece = raw
+		}
+		out = append(out, one)
+	}
+	return out
+}
+
 // AtJSON is a place in a file; numbers count from 1, bytes from 0.
 type AtJSON struct {
 	Entry    string      `json:"entry,omitempty"`
@@ -271,12 +367,19 @@ type AtJSON struct {
 	Field    string      `json:"field,omitempty"`
 }
 
-// JSON gives the machine form, messages in the language.
+// JSON gives the machine form, messages in the language. What is refused or
+// waits for an answer shows no shapes: nothing of it is to be taken.
 func (p Proposal) JSON(lang words.Language) JSON {
 	out := JSON{
 		Outcome: p.Outcome, Format: p.Format,
 		Blocks: []BlockJSON{}, Tracks: []TrackJSON{}, Points: []PointJSON{},
-		Notices: []SaidJSON{}, Errors: said(p.Errors, lang), Questions: said(p.questionDetails(), lang),
+		Notices: []SaidJSON{}, Errors: said(p.faulty(), lang), Questions: asked(p.Questions, lang),
+	}
+	for _, n := range p.Notices {
+		out.Notices = append(out.Notices, said([]fault.Detail{n.Detail}, lang)...)
+	}
+	if p.Outcome == Reject || p.Outcome == Ask {
+		return out
 	}
 	for _, b := range p.Blocks {
 		out.Blocks = append(out.Blocks, BlockJSON{ID: idJSON(b.ID, b.IDKind), Name: b.Name, Area: float64(b.Area),
@@ -295,8 +398,22 @@ func (p Proposal) JSON(lang words.Language) JSON {
 	for _, s := range p.Rest {
 		countShape(&out.Other, s.Geometry.Flat)
 	}
-	for _, n := range p.Notices {
-		out.Notices = append(out.Notices, said([]fault.Detail{n.Detail}, lang)...)
+	return out
+}
+
+func asked(questions []Question, lang words.Language) []AskedJSON {
+	out := make([]AskedJSON, 0, len(questions))
+	for _, q := range questions {
+		one := AskedJSON{SaidJSON: said([]fault.Detail{q.Detail}, lang)[0], Topic: q.Topic, Choices: []ChoiceJSON{}}
+		for _, c := range q.Choices {
+			choice := ChoiceJSON{Value: c.Value, Text: c.Text.In(lang), Centre: c.Centre, Area: float64(c.Area)}
+			// A shape too odd to be written is not shown; the centre is.
+			if raw, err := wire.EncodeGeometry(c.Shape); err == nil && !c.Shape.Empty() {
+				choice.Shape = raw
+			}
+			one.Choices = append(one.Choices, choice)
+		}
+		out = append(out, one)
 	}
 	return out
 }

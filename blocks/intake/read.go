@@ -3,8 +3,10 @@ package intake
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 
 	"caneward/blocks/fault"
 	"caneward/blocks/words"
@@ -23,7 +25,7 @@ type Options struct {
 	Columns  map[string]string // header of a spreadsheet's column to the field it holds
 	Swap     bool              // longitude and latitude are swapped throughout
 
-	Near     *geo.Position                     // where the farm is, which makes some systems likelier
+	Near     *geo.Position                    // where the farm is, which makes some systems likelier
 	Progress func(features int, offset int64) // told now and then; offset 0 where the format has none
 }
 
@@ -42,26 +44,29 @@ type Format interface {
 // formats are tried in this order: what is certain from the first bytes comes
 // before what is guessed.
 var formats = []Format{
+	archived{},
+	shapefile{},
 	webPage{},
-	unread{name: "KMZ", detect: isKMZ},
-	unread{name: "shapefile (ZIP)", detect: isZip},
-	unread{name: "KML", detect: isXML("kml")},
-	unread{name: "GPX", detect: isXML("gpx")},
+	keyhole{},
+	gpxFile{},
 	esri{},
 	geoJSON{},
-	unread{name: "CSV", detect: isTable},
 }
 
+// pinned are the formats whose points somebody set one by one, each with its
+// own time and note.
+var pinned = map[string]bool{gpxFile{}.Name(): true}
+
 var (
-	unsupported = words.New("intake-unsupported",
-		"This is {format}, which is not read here yet. GeoJSON is.",
-		"Esto es {format}, que aquí aún no se lee. GeoJSON sí.")
 	unknownFormat = words.New("intake-unknown-format",
-		"This is no format that is read here. GeoJSON is.",
-		"Este formato no se lee aquí. GeoJSON sí.")
+		"This is no format that is read here. GeoJSON, KML, KMZ, GPX, zipped shapefiles, GeoPackage, CSV and WKT are.",
+		"Este formato no se lee aquí. Se leen GeoJSON, KML, KMZ, GPX, shapefiles en ZIP, GeoPackage, CSV y WKT.")
 	exportGeoJSON = words.New("intake-export-geojson",
 		"Export the outlines as GeoJSON with WGS 84 longitude and latitude.",
 		"Exporte los contornos como GeoJSON con longitud y latitud WGS 84.")
+	tookTooLong = words.New("intake-took-too-long",
+		"Reading took longer than {seconds} s and was stopped.",
+		"La lectura duró más de {seconds} s y se detuvo.")
 	pageInstead = words.New("intake-page-instead",
 		"This is a web page, not GeoJSON or other JSON: the download gave a page, perhaps a request to sign in.",
 		"Esto es una página web, no GeoJSON ni otro JSON: la descarga dio una página, quizá pidiendo iniciar sesión.")
@@ -74,25 +79,50 @@ var (
 )
 
 // Read reads a whole file and checks everything in it. The format is told by
-// content. What is wrong with the file is in the proposal; the error is the
-// reader's or the context's.
+// content. What is wrong with the file is in the proposal, also that it took
+// longer than Limits.Time; the error is the reader's or the context's.
 func Read(ctx context.Context, r io.Reader, name string, o Options) (Proposal, error) {
-	limit := o.Limits.Bytes
-	if limit <= 0 {
-		limit = wire.DefaultLimits.Bytes
-	}
-	data, err := io.ReadAll(io.LimitReader(r, limit+1))
-	if err != nil {
-		return Proposal{}, fmt.Errorf("intake: reading %s: %w", name, err)
-	}
+	o.Limits = o.Limits.Filled()
 	p := Proposal{}
-	if int64(len(data)) > limit {
-		p.refuseWire(&wire.Error{Rule: wire.RuleBytes, Limit: limit})
-	} else if err := p.read(ctx, data, name, o); err != nil {
-		return Proposal{}, err
+	data, err := wholeFile(r, o.Limits.Bytes)
+	var over *wire.Error
+	switch {
+	case errors.As(err, &over):
+		p.refuseWire(over)
+	case err != nil:
+		return Proposal{}, fmt.Errorf("intake: reading %s: %w", name, err)
+	default:
+		timed, stop := context.WithTimeout(ctx, o.Limits.Time)
+		defer stop()
+		if err := p.read(timed, data, name, o); err != nil {
+			if ctx.Err() != nil || timed.Err() == nil {
+				return Proposal{}, err
+			}
+			p.refuse(fault.TooCostly, fault.Detail{Text: tookTooLong.With(words.Args{"seconds": o.Limits.Time.Seconds()}), Fix: sayings[wire.RuleBytes].fix.Plain()})
+		}
 	}
 	p.settle()
 	return p, nil
+}
+
+// wholeFile reads no more than a limit. A file on disk that is larger is not
+// read at all.
+func wholeFile(r io.Reader, limit int64) ([]byte, error) {
+	var size int64
+	if f, ok := r.(fs.File); ok {
+		if info, err := f.Stat(); err == nil && info.Mode().IsRegular() {
+			size = info.Size()
+		}
+	}
+	if size <= limit {
+		var b bytes.Buffer
+		b.Grow(int(size) + bytes.MinRead)
+		n, err := b.ReadFrom(io.LimitReader(r, limit+1))
+		if err != nil || n <= limit {
+			return b.Bytes(), err
+		}
+	}
+	return nil, &wire.Error{Rule: wire.RuleBytes, Limit: limit}
 }
 
 func (p *Proposal) refuseWire(e *wire.Error) { p.refuse(sayings[e.Rule].kind, detailOf(e)) }
@@ -105,24 +135,11 @@ func (p *Proposal) read(ctx context.Context, data []byte, name string, o Options
 	}
 	for _, f := range formats {
 		if f.Detects(text, name) {
-			p.Format = f.Name()
+			p.Format, p.pins = f.Name(), pinned[f.Name()]
 			return f.Read(ctx, text, o, p)
 		}
 	}
 	p.refuse(fault.Unsupported, fault.Detail{Text: unknownFormat.Plain(), Fix: exportGeoJSON.Plain()})
-	return nil
-}
-
-// unread is a format that is known by sight only.
-type unread struct {
-	name   string
-	detect func(data []byte, name string) bool
-}
-
-func (u unread) Name() string                          { return u.name }
-func (u unread) Detects(data []byte, name string) bool { return u.detect(data, name) }
-func (u unread) Read(_ context.Context, _ []byte, _ Options, p *Proposal) error {
-	p.refuse(fault.Unsupported, fault.Detail{Text: unsupported.With(words.Args{"format": u.name}), Fix: exportGeoJSON.Plain()})
 	return nil
 }
 

@@ -3,6 +3,7 @@ package intake
 import (
 	"bytes"
 	"encoding/binary"
+	"regexp"
 	"strings"
 	"unicode/utf16"
 	"unicode/utf8"
@@ -25,7 +26,11 @@ var (
 		"La codificación del archivo no es UTF-8; su texto se leyó como Windows-1252, por ejemplo «{example}». Revise los nombres.")
 )
 
-// toUTF8 brings text into UTF-8, saying so. Archives stay as they are.
+// declared finds the encoding that an XML declaration names.
+var declared = regexp.MustCompile(`^\s*<\?xml[^>]*\sencoding\s*=\s*["']([A-Za-z0-9._-]+)["']`)
+
+// toUTF8 brings text into UTF-8, saying so. What is no text stays as it is, and
+// so does XML that names its encoding: its reader goes by that.
 func (p *Proposal) toUTF8(data []byte) []byte {
 	if isZip(data, "") {
 		return data
@@ -36,6 +41,9 @@ func (p *Proposal) toUTF8(data []byte) []byte {
 	}
 	data = bytes.TrimPrefix(data, []byte("\xEF\xBB\xBF"))
 	if utf8.Valid(data) || bytes.IndexByte(data, 0) >= 0 {
+		return data
+	}
+	if m := declared.FindSubmatch(data[:min(len(data), sniffed)]); m != nil && !strings.EqualFold(string(m[1]), "utf-8") {
 		return data
 	}
 	return p.fromWindows(data)
@@ -113,19 +121,6 @@ func around(data []byte, at int) string {
 // 4.3.16.
 func isZip(data []byte, _ string) bool {
 	return bytes.HasPrefix(data, []byte("PK\x03\x04")) || bytes.HasPrefix(data, []byte("PK\x05\x06"))
-}
-
-func isKMZ(data []byte, name string) bool {
-	return isZip(data, name) && strings.HasSuffix(strings.ToLower(name), ".kmz")
-}
-
-// isXML tells XML by its root element.
-func isXML(root string) func([]byte, string) bool {
-	return func(data []byte, _ string) bool {
-		head := bytes.ToLower(data[:min(len(data), sniffed)])
-		i := bytes.Index(head, []byte("<"+root))
-		return startsWith(data, '<') && i >= 0
-	}
 }
 
 // isTable takes any text whose first line is split by commas, semicolons or

@@ -1,6 +1,8 @@
 package intake
 
 import (
+	"slices"
+
 	"caneward/blocks/fault"
 	"caneward/blocks/words"
 	"caneward/geo/wire"
@@ -15,7 +17,27 @@ type saying struct {
 
 var noFix words.Message
 
-var sayings = map[wire.Rule]saying{
+// sayings are those of every format.
+var sayings = merged(commonSayings, archiveSayings, shapefileSayings, xmlSayings, kmlSayings, gpxSayings)
+
+func merged(of ...map[wire.Rule]saying) map[wire.Rule]saying {
+	all := map[wire.Rule]saying{}
+	for _, one := range of {
+		for rule, say := range one {
+			if _, twice := all[rule]; twice {
+				panic("intake: the rule " + string(rule) + " is said twice")
+			}
+			all[rule] = say
+		}
+	}
+	return all
+}
+
+// mends are the rules whose departure means that the proposal differs from
+// what the file says.
+var mends = slices.Concat(shapefileMends, xmlMends, gpxMends)
+
+var commonSayings = map[wire.Rule]saying{
 	wire.RuleSyntax: {fault.Malformed, words.New("intake-syntax",
 		"This is not valid JSON: “{got}” cannot stand here.",
 		"Esto no es JSON válido: «{got}» no puede estar aquí."), words.New("intake-syntax-fix",
@@ -144,7 +166,7 @@ func Refusal(err error) *fault.Error {
 
 // detailOf says one wire error to people.
 func detailOf(e *wire.Error) fault.Detail {
-	args := words.Args{"got": e.Got, "path": e.Path, "limit": e.Limit}
+	args := words.Args{"got": e.Got, "path": e.Path, "limit": e.Limit, "entry": e.Entry, "count": e.Count}
 	if e.At != nil {
 		args["lon"], args["lat"] = e.At[0], e.At[1]
 	}

@@ -23,27 +23,35 @@ var (
 	layoutTotal   = words.New("cmd-layout-total", "{rows} rows, {metres} m of row, {plants} plants; planted {planted} m2 of {outline} m2", "{rows} hileras, {metres} m de hilera, {plants} plantas; plantados {planted} m2 de {outline} m2")
 	layoutColumns = words.New("cmd-layout-columns", "row\tlength m\tplants\tparts", "hilera\tlargo m\tplantas\ttramos")
 	oneBlock      = words.New("cmd-one-block", "{file} holds {count} outlines; layout takes a file with one", "{file} contiene {count} contornos; layout toma un archivo con uno")
+	badDayOrder   = words.New("cmd-bad-day-order", "--day-order is day-first or month-first", "--day-order es day-first o month-first")
 	needSpacings  = words.New("cmd-need-spacings", "--row-spacing and --plant-spacing are needed, in metres", "hacen falta --row-spacing y --plant-spacing, en metros")
 )
 
 // readFile is the proposal of a file; the file is closed again.
-func readFile(ctx context.Context, path, zone string) (p intake.Proposal, err error) {
+func readFile(ctx context.Context, path string, o intake.Options) (p intake.Proposal, err error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return p, err
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
-	return intake.Read(ctx, f, filepath.Base(path), intake.Options{Zone: zone})
+	return intake.Read(ctx, f, filepath.Base(path), o)
 }
 
 func read(ctx context.Context, s *session, args []string) error {
 	flags := flag.NewFlagSet("read", flag.ContinueOnError)
-	zone := flags.String("zone", "", "")
+	var o intake.Options
+	flags.StringVar(&o.Zone, "zone", "", "")
+	flags.StringVar(&o.System, "system", "", "")
+	flags.StringVar(&o.DayOrder, "day-order", "", "")
+	flags.BoolVar(&o.Swap, "swap", false, "")
 	names, err := parse(flags, args, 1)
 	if err != nil {
 		return err
 	}
-	p, err := readFile(ctx, names[0], *zone)
+	if o.DayOrder != "" && o.DayOrder != "day-first" && o.DayOrder != "month-first" {
+		return usageError{badDayOrder.Plain()}
+	}
+	p, err := readFile(ctx, names[0], o)
 	if err != nil {
 		return err
 	}
@@ -109,7 +117,7 @@ func plan(ctx context.Context, s *session, args []string) error {
 
 // oneOutline is the outline of a file that holds just one.
 func oneOutline(ctx context.Context, path string) (orb.Geometry, error) {
-	p, err := readFile(ctx, path, "")
+	p, err := readFile(ctx, path, intake.Options{})
 	if err != nil {
 		return nil, err
 	}

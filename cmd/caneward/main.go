@@ -55,7 +55,7 @@ var commands = []command{
 		words.New("cmd-demo", "serve a fresh copy of the invented demo farm", "servir una copia nueva de la finca inventada de muestra"), demo},
 	{"serve", "serve --data DIR [--listen HOST:PORT] [--tls-cert F --tls-key F] [--base-map FILE_OR_URL]",
 		words.New("cmd-serve", "serve the records in DIR", "servir los registros de DIR"), serve},
-	{"read", "read FILE [--zone America/Chicago]",
+	{"read", "read FILE [--zone America/Chicago] [--system EPSG:26915] [--day-order day-first|month-first] [--swap]",
 		words.New("cmd-read", "say what a file of outlines or points holds; stores nothing", "decir qué contiene un archivo de contornos o puntos; no guarda nada"), read},
 	{"layout", "layout OUTLINE --row-spacing 3.05 --plant-spacing 0.91 [--bearing 12.5] [--headland 8] [--json]",
 		words.New("cmd-layout", "the rows and plants that fit a block", "las hileras y plantas que caben en un bloque"), plan},

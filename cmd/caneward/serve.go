@@ -98,6 +98,7 @@ func answer(ctx context.Context, s *session, store *sqlite.Store, listen string,
 		secured = &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12}
 	}
 	fmt.Fprintln(s.out, serving.With(words.Args{"address": scheme + listener.Addr().String()}).In(s.language))
+	defer handler.Close() // before the store is
 	return web.Serve(ctx, listener, handler, secured)
 }
 
