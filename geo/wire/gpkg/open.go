@@ -7,7 +7,6 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
-	"io"
 	"math"
 
 	"caneward/geo/wire"
@@ -144,28 +143,6 @@ func failure(ctx context.Context, err error, table string) error {
 		return ctx.Err()
 	}
 	return &wire.Error{Rule: RuleCorrupt, Entry: table, Byte: -1, Err: err}
-}
-
-// each calls row for every row of a query on one table; the values are its own.
-func (db database) each(ctx context.Context, table, query string, row func([]driver.Value) error) error {
-	rows, err := db.QueryContext(ctx, query, nil)
-	if err != nil {
-		return failure(ctx, err, table)
-	}
-	defer rows.Close()
-	values := make([]driver.Value, len(rows.Columns()))
-	for {
-		err := rows.Next(values)
-		if errors.Is(err, io.EOF) {
-			return nil
-		}
-		if err != nil {
-			return failure(ctx, err, table)
-		}
-		if err := row(values); err != nil {
-			return err
-		}
-	}
 }
 
 func text(v driver.Value) string {

@@ -245,6 +245,7 @@ func TestRefuses(t *testing.T) {
 		{"features", rows, wire.Limits{Features: 49}, wire.RuleFeatures, "x"},
 		{"vertices", rows, wire.Limits{Vertices: 99}, wire.RuleVertices, "x"},
 		{"unpacked", rows, wire.Limits{Unpacked: 40_000}, RuleUnpacked, "x"},
+		{"rows of the standard's tables", plain, wire.Limits{Features: 2}, wire.RuleFeatures, "sqlite_master"},
 		{"tables", made(t, onePoint, "CREATE TABLE y(a)", "INSERT INTO gpkg_contents(table_name,data_type) VALUES('y','attributes')"), wire.Limits{Entries: 1}, RuleTables, "y"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

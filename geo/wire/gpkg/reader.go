@@ -390,8 +390,12 @@ func (r *Reader) readSchema() error {
 	if err != nil {
 		return err
 	}
-	err = r.db.each(r.ctx, "gpkg_contents", "SELECT +table_name, +data_type, +identifier FROM gpkg_contents NOT INDEXED", func(v []driver.Value) error {
+	tables := 0
+	err = r.each("gpkg_contents", "SELECT +table_name, +data_type, +identifier FROM gpkg_contents NOT INDEXED", func(v []driver.Value) error {
 		table, kind := text(v[0]), text(v[1])
+		if tables++; tables > r.limits.Entries {
+			return &wire.Error{Rule: RuleTables, Entry: table, Byte: -1, Limit: int64(r.limits.Entries)}
+		}
 		if kind != "features" && kind != "attributes" {
 			r.note(RuleOther, table, "", kind)
 			return nil
@@ -399,9 +403,6 @@ func (r *Reader) readSchema() error {
 		if !real[strings.ToLower(table)] {
 			r.note(RuleNotTable, table, "", "")
 			return nil
-		}
-		if len(r.layers) >= r.limits.Entries {
-			return &wire.Error{Rule: RuleTables, Entry: table, Byte: -1, Limit: int64(r.limits.Entries)}
 		}
 		l := &layer{table: table, name: table, geometry: -1, fid: -1, id: -1}
 		if said := text(v[2]); said != "" && madeFrom(table, said) {
@@ -432,11 +433,38 @@ func (r *Reader) readSchema() error {
 	return nil
 }
 
+// each calls row for every row of a query on one table; the values are its own.
+// Rows that share their pages can be more than the file has bytes: as many are
+// taken as there may be features.
+func (r *Reader) each(table, query string, row func([]driver.Value) error) error {
+	rows, err := r.db.QueryContext(r.ctx, query, nil)
+	if err != nil {
+		return failure(r.ctx, err, table)
+	}
+	defer rows.Close()
+	values := make([]driver.Value, len(rows.Columns()))
+	for n := 0; ; n++ {
+		err := rows.Next(values)
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return failure(r.ctx, err, table)
+		}
+		if n == r.limits.Features {
+			return &wire.Error{Rule: wire.RuleFeatures, Entry: table, Byte: -1, Limit: int64(r.limits.Features)}
+		}
+		if err := row(values); err != nil {
+			return err
+		}
+	}
+}
+
 // realTables are those that hold rows of their own; a view or a virtual table
 // has no root page.
 func (r *Reader) realTables() (map[string]bool, error) {
 	real := map[string]bool{}
-	err := r.db.each(r.ctx, "sqlite_master", "SELECT +name FROM sqlite_master WHERE type='table' AND rootpage>0", func(v []driver.Value) error {
+	err := r.each("sqlite_master", "SELECT +name FROM sqlite_master WHERE type='table' AND rootpage>0", func(v []driver.Value) error {
 		real[strings.ToLower(text(v[0]))] = true
 		return nil
 	})
@@ -448,7 +476,7 @@ func (r *Reader) systems(real map[string]bool) (map[int64]string, error) {
 	if !real["gpkg_spatial_ref_sys"] {
 		return nil, &wire.Error{Rule: RulePackage, Entry: "gpkg_spatial_ref_sys", Byte: -1}
 	}
-	err := r.db.each(r.ctx, "gpkg_spatial_ref_sys", "SELECT +srs_id, +organization, +organization_coordsys_id, +definition FROM gpkg_spatial_ref_sys NOT INDEXED", func(v []driver.Value) error {
+	err := r.each("gpkg_spatial_ref_sys", "SELECT +srs_id, +organization, +organization_coordsys_id, +definition FROM gpkg_spatial_ref_sys NOT INDEXED", func(v []driver.Value) error {
 		id, ok := integer(v[0])
 		if !ok || id <= 0 {
 			return nil // 0 and -1 are undefined by the standard
@@ -485,7 +513,7 @@ func (r *Reader) geometryColumns(real map[string]bool) (map[string]geometryColum
 	if !real["gpkg_geometry_columns"] {
 		return all, nil
 	}
-	err := r.db.each(r.ctx, "gpkg_geometry_columns", "SELECT +table_name, +column_name, +srs_id FROM gpkg_geometry_columns NOT INDEXED", func(v []driver.Value) error {
+	err := r.each("gpkg_geometry_columns", "SELECT +table_name, +column_name, +srs_id FROM gpkg_geometry_columns NOT INDEXED", func(v []driver.Value) error {
 		srs, _ := integer(v[2])
 		all[strings.ToLower(text(v[0]))] = geometryColumn{column: text(v[1]), srs: srs}
 		return nil
@@ -500,7 +528,7 @@ func (r *Reader) dataColumns(real map[string]bool) (map[columnKey]column, error)
 	if !real["gpkg_data_columns"] {
 		return all, nil
 	}
-	err := r.db.each(r.ctx, "gpkg_data_columns", "SELECT +table_name, +column_name, +name, +mime_type FROM gpkg_data_columns NOT INDEXED", func(v []driver.Value) error {
+	err := r.each("gpkg_data_columns", "SELECT +table_name, +column_name, +name, +mime_type FROM gpkg_data_columns NOT INDEXED", func(v []driver.Value) error {
 		c := column{column: text(v[1]), json: strings.EqualFold(text(v[3]), jsonType)}
 		c.name = c.column
 		if said, ok := v[2].(string); ok && madeFrom(c.column, said) {
@@ -522,7 +550,7 @@ func (r *Reader) readColumns(l *layer, described map[columnKey]column) error {
 		geometry, l.columns = l.columns[0].column, nil
 	}
 	taken := map[string]bool{}
-	err := r.db.each(r.ctx, l.table, "PRAGMA table_xinfo("+quoted(l.table)+")", func(v []driver.Value) error {
+	err := r.each(l.table, "PRAGMA table_xinfo("+quoted(l.table)+")", func(v []driver.Value) error {
 		const name, declared, key, hidden = 1, 2, 5, 6
 		if n, _ := integer(v[hidden]); n != 0 {
 			return nil
