@@ -73,7 +73,7 @@ func FuzzShp(f *testing.F) {
 	own := unpacked(f, written(f, invented()))
 	f.Add(own["blocks_areas.shp"], own["blocks_areas.shx"], own["blocks_areas.dbf"], own["fields.csv"])
 	f.Fuzz(func(t *testing.T, shp, shx, dbf, fields []byte) {
-		r := &Reader{ctx: context.Background()}
+		r := &Reader{ctx: context.Background(), left: small.Unpacked}
 		list, _ := readFieldList(fields)
 		left := small.Filled()
 		err := r.add(files{base: "blocks_areas", shpName: "a.shp", dbfName: "a.dbf", shp: shp, dbf: dbf, shx: shx}, list["blocks_areas"], &left)

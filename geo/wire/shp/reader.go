@@ -23,6 +23,8 @@ type Reader struct {
 	number int
 	notes  []*wire.Error
 	room   []byte // properties are cut from it
+	limit  int64  // of bytes of properties
+	left   int64  // of them
 }
 
 // layer is one shapefile with what belongs to it.
@@ -62,7 +64,7 @@ func OpenArchive(ctx context.Context, a *archive.Archive, o wire.Options) (*Read
 	if len(all) == 0 {
 		return nil, &wire.Error{Rule: RuleNone, Byte: -1}
 	}
-	r := &Reader{ctx: ctx, notes: slices.Clone(a.Notes())}
+	r := &Reader{ctx: ctx, notes: slices.Clone(a.Notes()), limit: o.Limits.Filled().Unpacked, left: o.Limits.Filled().Unpacked}
 	list, note := readFieldList(fields)
 	if note != nil {
 		r.notes = append(r.notes, note)
@@ -270,6 +272,12 @@ func (r *Reader) feature(l *layer, i int) (wire.Feature, *wire.Error) {
 			r.room = t.appendProperties(r.room, t.row(i), i+1)
 		}
 		f.Properties = r.room[start:len(r.room):len(r.room)]
+		// Names of columns are repeated in every row: many narrow ones grow
+		// twentyfold.
+		if r.left -= int64(len(f.Properties)); r.left < 0 {
+			r.at = len(r.layers)
+			return wire.Feature{}, &wire.Error{Rule: archive.RuleUnpacked, Entry: t.entry, Got: t.entry, Feature: i + 1, Limit: r.limit, Byte: -1}
+		}
 		f.Byte = int64(i * t.length)
 	}
 	if l.shapes == nil {

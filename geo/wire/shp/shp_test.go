@@ -639,6 +639,28 @@ func TestCells(t *testing.T) {
 	}
 }
 
+// Names of columns are repeated in every feature: 2,000 columns of one byte
+// must not make gigabytes of a small file.
+func TestNarrowColumnsAreBounded(t *testing.T) {
+	const columns, rows = 2000, 10_000
+	d := make([]byte, tableHeader, tableHeader+descriptor*columns+1+rows*(columns+1))
+	binary.LittleEndian.PutUint32(d[4:], rows)
+	binary.LittleEndian.PutUint16(d[8:], tableHeader+descriptor*columns+1)
+	binary.LittleEndian.PutUint16(d[10:], columns+1)
+	for i := range columns {
+		c := make([]byte, descriptor)
+		copy(c, fmt.Sprintf("COLUMN%04d", i))
+		c[11], c[16] = 'C', 1
+		d = append(d, c...)
+	}
+	d = append(d, headerEnd)
+	d = append(d, bytes.Repeat([]byte(" "), rows*(columns+1))...)
+	_, _, err := read(t, packed(t, map[string][]byte{"a.dbf": d}), wire.Options{Limits: wire.Limits{Unpacked: 32 << 20, Ratio: 2000}})
+	if !is(err, archive.RuleUnpacked) {
+		t.Errorf("got %v, want rule %s", err, archive.RuleUnpacked)
+	}
+}
+
 func TestColumnNames(t *testing.T) {
 	files := unpacked(t, file(t, cases+"V060-shp-no-prj-degrees.zip"))
 	d := files["blocks.dbf"]

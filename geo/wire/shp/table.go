@@ -86,6 +86,9 @@ func (t *table) readColumns(header []byte) ([][]byte, *wire.Error) {
 		if from += c.width; from > t.length {
 			return nil, t.fail(RuleTable, at)
 		}
+		if c.width == 0 { // of nothing, some programs have columns
+			continue
+		}
 		if !c.read() {
 			e := t.fail(RuleColumn, at)
 			e.Got, e.Count = string(bytes.ToValidUTF8(bytes.TrimSpace(name), []byte("?"))), 1
@@ -222,7 +225,7 @@ func (t *table) appendCell(out []byte, c *column, cell []byte, record int) []byt
 	if c.kind == 'I' || c.kind == '+' || c.width == 8 && binaryKind(c.kind) {
 		return appendBinary(out, c.kind, cell)
 	}
-	if t.utf8() && len(cell) > 0 && cell[len(cell)-1] >= utf8.RuneSelf && !utf8.Valid(cell) && utf8.Valid(uncut(cell)) {
+	if t.utf8() && cell[len(cell)-1] >= utf8.RuneSelf && !utf8.Valid(cell) && utf8.Valid(uncut(cell)) {
 		cell = uncut(cell)
 	}
 	cell = trim(cell)
