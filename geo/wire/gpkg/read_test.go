@@ -504,3 +504,49 @@ func FuzzOpen(f *testing.F) {
 		}
 	})
 }
+
+// A root page whose every child is the same leaf gives rows without end from a
+// small file (The SQLite Database File Format, section 1.6: interior table
+// pages are 0x05, cells a child's number and a key).
+func TestRowsThatShareTheirPages(t *testing.T) {
+	many := make([]wire.Feature, 3000)
+	for i := range many {
+		many[i].Properties = json.RawMessage(`{"name":"` + strings.Repeat("x", 100) + `"}`)
+	}
+	data := made(t, many)
+	const page = 4096
+	root := -1
+	for at := 0; at < len(data); at += page {
+		if data[at] == 0x05 && binary.BigEndian.Uint16(data[at+3:]) > 50 {
+			root = at
+		}
+	}
+	if root < 0 {
+		t.Fatal("no interior page: the fixture is too small")
+	}
+	child := binary.BigEndian.Uint32(data[root+int(binary.BigEndian.Uint16(data[root+12:])):])
+	const cells, cell = 580, 5
+	binary.BigEndian.PutUint16(data[root+1:], 0)
+	binary.BigEndian.PutUint16(data[root+3:], cells)
+	binary.BigEndian.PutUint16(data[root+5:], page-cells*cell)
+	data[root+7] = 0
+	binary.BigEndian.PutUint32(data[root+8:], child)
+	for i := range cells {
+		at := page - cells*cell + i*cell
+		binary.BigEndian.PutUint16(data[root+12+2*i:], uint16(at))
+		binary.BigEndian.PutUint32(data[root+at:], child)
+		data[root+at+4] = 1
+	}
+	for _, c := range []struct {
+		l    wire.Limits
+		rule wire.Rule
+	}{
+		{wire.Limits{Features: 5000}, wire.RuleFeatures},
+		{wire.Limits{Unpacked: 1 << 20}, RuleUnpacked},
+	} {
+		n, err := drained(ctx, data, wire.Options{Limits: c.l})
+		if e, ok := wire.As(err); !ok || e.Rule != c.rule || n < 4000 {
+			t.Errorf("%d rows of 3000, %v; want %s", n, err, c.rule)
+		}
+	}
+}

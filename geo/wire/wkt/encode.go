@@ -15,7 +15,8 @@ import (
 // Encode writes a shape in the form of OGC 06-103r4, such as
 // "POLYGON Z ((0 0 5, 1 0 5, 1 1 5, 0 0 5))", Z and M by which of Heights and
 // Measures are set. Numbers are the shortest that read back as the same
-// float64; a missing height or measure is NaN. No place is "POINT EMPTY"; a
+// float64; a missing height or measure is NaN, which the standard has no word for
+// and GDAL 3.6 does not read. No place is "POINT EMPTY"; a
 // ring or box becomes a polygon. The error is a *wire.Error: for a coordinate
 // that is not finite, for heights or measures that do not match the vertices.
 func Encode(g geo.Geometry) (string, error) {
