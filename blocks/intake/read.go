@@ -45,12 +45,14 @@ type Format interface {
 // before what is guessed.
 var formats = []Format{
 	archived{},
+	geoPackage{},
 	shapefile{},
 	webPage{},
 	keyhole{},
 	gpxFile{},
 	esri{},
 	geoJSON{},
+	wktFile{},
 }
 
 // pinned are the formats whose points somebody set one by one, each with its
