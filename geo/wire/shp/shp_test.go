@@ -480,6 +480,31 @@ func TestManyRingsEndWithTheContext(t *testing.T) {
 	}
 }
 
+// Two rings that share nearly all their corners must not take the square of them.
+func TestLongRingsAlongEachOther(t *testing.T) {
+	const n = 200_000
+	shell := make([]orb.Point, 0, n+1)
+	for i := range n {
+		a := -2 * math.Pi * float64(i) / n
+		shell = append(shell, orb.Point{math.Cos(a), math.Sin(a)})
+	}
+	shell = append(shell, shell[0])
+	hole := slices.Delete(slices.Clone(shell), n/2, n/2+1)
+	slices.Reverse(hole)
+	start := time.Now()
+	r, err := OpenShape(context.Background(), "a.shp", mainFile(5, record(5, shell, hole)), wire.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	features, _, err := drain(r)
+	if err != nil || len(features[0].Geometry.Flat.(orb.Polygon)) != 2 {
+		t.Errorf("got %d features, %v; want a shell with a hole", len(features), err)
+	}
+	if took := time.Since(start); took > 2*time.Second {
+		t.Errorf("took %v", took)
+	}
+}
+
 func TestIndexAndTable(t *testing.T) {
 	base := unpacked(t, file(t, cases+"V062-shp-latin1-cpg.zip")) // two blocks with a .cpg
 	change := func(f func(map[string][]byte)) []byte {
