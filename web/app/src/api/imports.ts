@@ -110,6 +110,8 @@ export interface Proposal {
   readonly file?: string;
   readonly state: "reading" | "proposed" | "refused" | "stored" | "undone";
   readonly progress?: Progress | null;
+  /** Why the reading ended without a result. */
+  readonly problem?: string;
   readonly outcome?: "accept" | "repair" | "ask" | "reject";
   readonly format?: string;
   readonly errors?: readonly Said[] | null;

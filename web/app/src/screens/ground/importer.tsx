@@ -4,7 +4,7 @@ import { language } from "../../i18n";
 import { MainAction } from "../../ui/action";
 import { Choice } from "../../ui/form";
 import { useSignal, useText } from "../../ui/hooks";
-import { ProblemNote } from "../../ui/notes";
+import { Mark, ProblemNote } from "../../ui/notes";
 import { say } from "../../ui/undo";
 import type { PlaceProps } from "../place";
 import { agreed, isTaken, lacks } from "./import/agree";
@@ -78,7 +78,7 @@ function ChooseFile({ farm, map, work }: PlaceProps & { work: ImportWork }) {
           work.problem.set(null);
         }}
       />
-      <Choice label={t("imports-kind")} value={kind} onValue={setKind} choices={importKinds.map((k) => ({ value: k, label: t(`imports-as-${k}`) }))} id="import-kind" />
+      <KindChoice kind={kind} onKind={setKind} />
       <MainAction
         label={t("imports-read", { file: file?.name ?? "" })}
         run={() => file && void work.read(file, { kind, zone: farm.info.zone })}
@@ -86,6 +86,11 @@ function ChooseFile({ farm, map, work }: PlaceProps & { work: ImportWork }) {
       />
     </>
   );
+}
+
+function KindChoice({ kind, onKind }: { kind: ImportKind; onKind: (kind: ImportKind) => void }) {
+  const t = useText();
+  return <Choice label={t("imports-kind")} value={kind} onValue={onKind} choices={importKinds.map((k) => ({ value: k, label: t(`imports-as-${k}`) }))} id="import-kind" />;
 }
 
 type ProposedProps = PlaceProps & { readonly work: ImportWork; readonly file: string; readonly proposal: Proposal };
@@ -112,7 +117,7 @@ function ProposalView(props: ProposedProps) {
   return (
     <>
       <h2 ref={heading} tabIndex={-1}>
-        {shapes.length > 0 ? t("imports-found", { file, n: shapes.length }) : t("imports-none", { file })}
+        {shapes.length > 0 ? t("imports-found", { file, n: shapes.length }) : t(proposal.questions?.length ? "imports-open" : "imports-none", { file })}
       </h2>
       <p class="import-file">
         {proposal.format && t("imports-format", { format: proposal.format })}{" "}
@@ -121,6 +126,12 @@ function ProposalView(props: ProposedProps) {
         </button>
       </p>
       <ProblemNote problem={problem} />
+      {proposal.problem && (
+        <p class="problem">
+          <Mark answer="stop" /> {proposal.problem}
+        </p>
+      )}
+      <KindChoice kind={proposal.kind} onKind={(kind) => again({ kind })} />
       <Questions {...props} again={again} />
       {errors.length > 0 && <h3>{t("imports-errors")}</h3>}
       <SaidList items={marks.slice(0, errors.length)} map={map} />
@@ -186,5 +197,5 @@ function StoreAction({ farm, go, work, file, proposal }: ProposedProps) {
     go({ view: undefined });
     await farm.load(kind, true);
   };
-  return <MainAction label={t(`imports-store-${kind}`, { n })} run={() => void store()} blocked={lack ? t(`imports-lacks-${lack}`) : undefined} busy={storing} />;
+  return <MainAction label={t(`imports-store-${kind}`, { n })} run={() => void store()} blocked={lack ? t(`imports-lacks-${lack.what}`, { n: String(lack.number) }) : undefined} busy={storing} />;
 }

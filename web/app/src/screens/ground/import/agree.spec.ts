@@ -11,7 +11,7 @@ const shape = (number: number, over: Partial<Proposed> = {}): Proposed => ({
   feature: { type: "Feature", geometry: null, properties: {} },
   ...over,
 });
-const choice = (over: Partial<Choice> = {}): Choice => ({ as: "read", name: "North", kind: "", ...over });
+const choice = (over: Partial<Choice> = {}): Choice => ({ as: "read", name: "North", kind: "", row: "", ...over });
 const chosen = (...of: Choice[]) => new Map(of.map((c, i) => [i + 1, c]));
 const shapes = (...of: Partial<Proposed>[]) => of.map((s, i) => shape(i + 1, s));
 const withProperties = (properties: Record<string, unknown>): Partial<Proposed> => ({ feature: { type: "Feature", geometry: null, properties } });
@@ -25,6 +25,14 @@ describe("at first", () => {
     { name: "what is on the farm already is left", of: { state: "present", choices: ["read"] }, want: "leave" },
     { name: "what offers no way is left", of: { choices: [] }, want: "leave" },
   ])("$name", ({ of, want }) => expect(firstChoice(shape(1, of)).as).toBe(want));
+  it.each([
+    { name: "Row 12", number: undefined, want: "12" },
+    { name: "Row 012", number: 7, want: "7" },
+    { name: "Block 3 row 12", number: undefined, want: "" },
+    { name: "", number: undefined, want: "" },
+  ])("row “$name” with number $number is $want", ({ name, number, want }) => {
+    expect(firstChoice(shape(1, { name, ...withProperties(number === undefined ? {} : { number }) })).row).toBe(want);
+  });
   it("surroundings are what the file says, where it is one of ours", () => {
     expect(firstChoice(shape(1, withProperties({ kind: "well" }))).kind).toBe("well");
     expect(firstChoice(shape(1, withProperties({ kind: "spring" }))).kind).toBe("");
@@ -55,21 +63,25 @@ describe("all at once", () => {
 });
 
 describe("what an import lacks", () => {
-  it.each<{ name: string; kind: ImportKind; of: Partial<Proposed>[]; said: Choice[]; all?: Partial<ForAll>; want: Lack | null }>([
+  it.each<{ name: string; kind: ImportKind; of: Partial<Proposed>[]; said: Choice[]; all?: Partial<ForAll>; want: Lack["what"] | null; at?: number }>([
     { name: "nothing", kind: "blocks", of: [{}], said: [choice()], want: null },
     { name: "a shape", kind: "blocks", of: [{}], said: [choice({ as: "leave" })], want: "none" },
-    { name: "a block's name", kind: "blocks", of: [{}, {}], said: [choice(), choice({ name: " " })], want: "name" },
+    { name: "a block's name", kind: "blocks", of: [{}, {}], said: [choice(), choice({ name: " " })], want: "name", at: 2 },
     { name: "no name of a shape that is left out", kind: "blocks", of: [{}, {}], said: [choice(), choice({ as: "leave", name: "" })], want: null },
     { name: "what surroundings are", kind: "surroundings", of: [{}], said: [choice()], want: "kind" },
     { name: "nothing once it is said for all", kind: "surroundings", of: [{}], said: [choice()], all: { kind: "well" }, want: null },
     { name: "no name of surroundings", kind: "surroundings", of: [{}], said: [choice({ name: "", kind: "well" })], want: null },
-    { name: "what finds look like", kind: "finds", of: [{}], said: [choice()], want: "cause" },
-    { name: "when finds were found", kind: "finds", of: [withProperties({ cause: "crown-gall" })], said: [choice()], want: "on" },
-    { name: "nothing where the file says both", kind: "finds", of: [withProperties({ cause: "crown-gall", time: "2026-06-10T12:00:00Z" })], said: [choice()], want: null },
+    { name: "when finds were found", kind: "finds", of: [withProperties({ cause: "other" })], said: [choice()], want: "on" },
+    { name: "nothing where the file says when", kind: "finds", of: [withProperties({ cause: "other", found_at: "2026-06-10T12:00:00Z" })], said: [choice()], want: null },
     { name: "nothing where the day is said for all", kind: "finds", of: [{}], said: [choice()], all: { cause: "crown-gall", on: "2026-06-10" }, want: null },
     { name: "the block of rows", kind: "rows", of: [withProperties({ block: "" })], said: [choice()], want: "block" },
+    { name: "the number of a row", kind: "rows", of: [{}], said: [choice()], all: { block: "b" }, want: "row" },
+    { name: "nothing of a row with block and number", kind: "rows", of: [{}], said: [choice({ row: " 12 " })], all: { block: "b" }, want: null },
     { name: "nothing of tracks", kind: "tracks", of: [{}], said: [choice({ name: "" })], want: null },
-  ])("$name", ({ kind, of, said, all, want }) => expect(lacks(kind, shapes(...of), chosen(...said), { ...nothingForAll, ...all })).toBe(want));
+  ])("$name", ({ kind, of, said, all, want, at }) => {
+    const got = lacks(kind, shapes(...of), chosen(...said), { ...nothingForAll, ...all });
+    expect(got).toEqual(want && { what: want, number: at ?? (want === "none" ? 0 : 1) });
+  });
 });
 
 describe("what is agreed to", () => {
@@ -88,11 +100,14 @@ describe("what is agreed to", () => {
     ]);
   });
   it("gives finds and rows what was said for all, where they say nothing", () => {
-    const finds = shapes(withProperties({ time: "2026-06-10T14:00:00Z" }), withProperties({ cause: "crown-gall", state: "sampled" }));
+    const unsaid = { key: "intake-cause-not-said", message: "no cause", at: {} };
+    const finds = shapes({ ...withProperties({ cause: "other", found_at: "2026-06-10T14:00:00Z" }), said: [unsaid] }, withProperties({ cause: "other" }));
     expect(agreed("finds", finds, chosen(choice(), choice()), { ...nothingForAll, cause: "orange-rust", on: "2026-06-11" })).toEqual([
-      { number: 1, properties: { cause: "orange-rust", state: "suspected", found_at: "2026-06-10T14:00:00Z" } },
+      { number: 1, properties: { cause: "orange-rust" } },
       { number: 2, properties: { found_at: "2026-06-11T12:00:00Z" } },
     ]);
-    expect(agreed("rows", shapes({}), chosen(choice()), { ...nothingForAll, block: "b" })).toEqual([{ number: 1, properties: { block: "b" } }]);
+    expect(agreed("finds", finds.slice(0, 1), chosen(choice()), nothingForAll)).toEqual([{ number: 1 }]);
+    const rows = shapes({}, withProperties({ block: "a", number: 4 }));
+    expect(agreed("rows", rows, chosen(choice({ row: "3" }), choice({ row: "4" })), { ...nothingForAll, block: "b" })).toEqual([{ number: 1, properties: { block: "b", number: 3 } }, { number: 2 }]);
   });
 });

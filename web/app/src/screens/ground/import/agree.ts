@@ -7,6 +7,8 @@ export interface Choice {
   readonly name: string;
   /** Of surroundings. */
   readonly kind: SurroundingsKind | "";
+  /** Of rows: the number as typed. */
+  readonly row: string;
 }
 
 export type Choices = ReadonlyMap<number, Choice>;
@@ -33,7 +35,21 @@ export function firstChoice(shape: Proposed): Choice {
     as: (decided && shape.choices[0]) || "leave",
     name: shape.name,
     kind: surroundingsKinds.find((k) => k === kind) ?? "",
+    row: rowNumber(shape),
   };
+}
+
+/** A row's number as the file gives it, else the only whole number in its name. */
+function rowNumber(shape: Proposed): string {
+  const given = shape.feature.properties?.["number"];
+  if (typeof given === "number") return String(given);
+  const inName = shape.name.match(/\d+/g) ?? [];
+  return inName.length === 1 ? String(Number(inName[0])) : "";
+}
+
+/** The number typed for a row; null when it is none. */
+export function typedRow(text: string): number | null {
+  return /^\s*[1-9]\d{0,5}\s*$/.test(text) ? Number(text) : null;
 }
 
 export function firstChoices(shapes: readonly Proposed[]): Choices {
@@ -80,23 +96,36 @@ export function leaveAll(choices: Choices): Choices {
   return new Map([...choices].map(([number, c]) => [number, { ...c, as: "leave" as const }]));
 }
 
-export type Lack = "none" | "name" | "kind" | "cause" | "on" | "block";
+/** What is missing, and of which shape first; 0 where no shape is chosen at all. */
+export interface Lack {
+  readonly what: "none" | "name" | "kind" | "on" | "block" | "row";
+  readonly number: number;
+}
 
 /** What still keeps the chosen shapes from being stored. */
 export function lacks(kind: ImportKind, shapes: readonly Proposed[], choices: Choices, all: ForAll): Lack | null {
-  const taken = shapes.filter((s) => isTaken(choices.get(s.number)));
-  if (taken.length === 0) return "none";
-  const without = (says: (s: Proposed, c: Choice) => unknown) => taken.some((s) => !says(s, choices.get(s.number)!));
+  let taken = 0;
+  for (const s of shapes) {
+    const choice = choices.get(s.number);
+    if (!choice || !isTaken(choice)) continue;
+    taken++;
+    const what = lackOf(kind, s, choice, all);
+    if (what) return { what, number: s.number };
+  }
+  return taken === 0 ? { what: "none", number: 0 } : null;
+}
+
+function lackOf(kind: ImportKind, shape: Proposed, choice: Choice, all: ForAll): Lack["what"] | null {
   switch (kind) {
     case "blocks":
-      return without((_, c) => c.name.trim()) ? "name" : null;
+      return choice.name.trim() ? null : "name";
     case "surroundings":
-      return without((_, c) => c.kind || all.kind) ? "kind" : null;
+      return choice.kind || all.kind ? null : "kind";
     case "finds":
-      if (without((s) => said(s, "cause") || all.cause)) return "cause";
-      return without((s) => foundAt(s, all)) ? "on" : null;
+      return said(shape, "found_at") || all.on ? null : "on";
     case "rows":
-      return without((s) => said(s, "block") || all.block) ? "block" : null;
+      if (!said(shape, "block") && !all.block) return "block";
+      return typedRow(choice.row) === null ? "row" : null;
     case "tracks":
       return null;
   }
@@ -108,9 +137,15 @@ export function said(shape: Proposed, property: string): boolean {
   return v !== undefined && v !== null && v !== "";
 }
 
+// What the server says of a find whose file names no cause; it is then "other".
+const causeNotSaid = "intake-cause-not-said";
+
+function saysCause(shape: Proposed): boolean {
+  return said(shape, "cause") && !shape.said?.some((s) => s.key === causeNotSaid);
+}
+
 // Noon in Greenwich is the same day from Hawaii to Japan.
-function foundAt(shape: Proposed, all: ForAll): unknown {
-  for (const property of ["found_at", "time"]) if (said(shape, property)) return shape.feature.properties?.[property];
+function foundAt(all: ForAll): string {
   return all.on && `${all.on}T12:00:00Z`;
 }
 
@@ -142,11 +177,13 @@ function set(kind: ImportKind, shape: Proposed, choice: Choice, all: ForAll): Re
     if (!said(shape, "drawn_by_eye")) properties["drawn_by_eye"] = true;
   }
   if (kind === "finds") {
-    if (!said(shape, "cause")) properties["cause"] = all.cause;
-    // Nobody has confirmed a pin of a file on this farm.
-    if (!said(shape, "state")) properties["state"] = "suspected";
-    if (!said(shape, "found_at")) properties["found_at"] = foundAt(shape, all);
+    if (all.cause && !saysCause(shape)) properties["cause"] = all.cause;
+    if (!said(shape, "found_at")) properties["found_at"] = foundAt(all);
   }
-  if (kind === "rows" && !said(shape, "block")) properties["block"] = all.block;
+  if (kind === "rows") {
+    if (!said(shape, "block")) properties["block"] = all.block;
+    const row = typedRow(choice.row);
+    if (row !== shape.feature.properties?.["number"]) properties["number"] = row;
+  }
   return properties;
 }

@@ -31,11 +31,10 @@ export function ColumnTable({ columns, again }: { columns: Columns; again: ReadA
                 <td key={i}>
                   <select
                     aria-label={t("imports-column", { name: name || t("imports-column-unnamed", { n: i + 1 }) })}
-                    value={said[name] ?? ""}
+                    value={said[name] ?? kept}
                     onChange={(e) => setSaid(taken(said, name, e.currentTarget.value))}
                   >
-                    <option value="">{t("imports-column-none")}</option>
-                    {columns.fields.filter((f) => f.value !== "").map((f) => (
+                    {columns.fields.map((f) => (
                       <option key={f.value} value={f.value}>
                         {f.text}
                       </option>
@@ -63,8 +62,13 @@ export function ColumnTable({ columns, again }: { columns: Columns; again: ReadA
   );
 }
 
-/** A column taken as a field; no other column keeps that field. An empty field unsets the column. */
+// The field of a column that stays as it is, and that of one that is left out:
+// any number of columns can be these.
+const kept = "other";
+const shared = [kept, "leave"];
+
+/** A column taken as a field. No other column keeps that field: the one that had it stays as it is. */
 export function taken(said: Readonly<Record<string, string>>, column: string, field: string): Record<string, string> {
-  const next = Object.fromEntries(Object.entries(said).filter(([name, f]) => name !== column && (f !== field || field === "")));
-  return field ? { ...next, [column]: field } : next;
+  const moved = Object.entries(said).map(([name, f]) => [name, f === field && !shared.includes(field) ? kept : f]);
+  return { ...Object.fromEntries(moved), [column]: field };
 }

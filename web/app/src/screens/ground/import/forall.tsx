@@ -24,8 +24,8 @@ export function ForAllFields({ kind, farm, all, onAll }: { kind: ImportKind; far
     case "finds":
       return (
         <>
-          <Choice label={t("imports-cause-all")} value={all.cause} onValue={(v) => onAll({ ...all, cause: v })} choices={causes.map((c) => ({ value: c, label: named("walk-cause-", c) }))} />
-          <TextField label={t("imports-on-all")} hint={t("imports-finds-note")} type="date" value={all.on} onValue={(v) => onAll({ ...all, on: v })} />
+          <Choice label={t("imports-cause-all")} optional empty={t("walk-cause-other")} value={all.cause} onValue={(v) => onAll({ ...all, cause: v })} choices={causes.filter((c) => c !== "other").map((c) => ({ value: c, label: named("walk-cause-", c) }))} />
+          <TextField label={t("imports-on-all")} type="date" value={all.on} onValue={(v) => onAll({ ...all, on: v })} />
         </>
       );
     case "rows":

@@ -37,7 +37,7 @@ describe("the map of a proposal", () => {
     ]);
   });
   it("shows a shape the way it was chosen", () => {
-    const said = new Map(choices).set(2, { as: "reordered", name: "", kind: "" });
+    const said = new Map(choices).set(2, { as: "reordered", name: "", kind: "", row: "" });
     expect(shapeAs(crossing, said)).toEqual(at(22));
     expect(shown(all, all, said)["import-taken"][1]?.geometry).toEqual(at(22));
   });

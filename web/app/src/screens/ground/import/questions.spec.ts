@@ -31,7 +31,7 @@ describe("questions", () => {
 
 describe("columns", () => {
   it("are taken as one field each; a field moves to the column chosen last", () => {
-    expect(taken({ A: "longitude", B: "latitude" }, "C", "latitude")).toEqual({ A: "longitude", C: "latitude" });
+    expect(taken({ A: "longitude", B: "latitude", C: "other" }, "C", "latitude")).toEqual({ A: "longitude", B: "other", C: "latitude" });
   });
-  it("can be left unused", () => expect(taken({ A: "longitude", B: "latitude" }, "A", "")).toEqual({ B: "latitude" }));
+  it("can be left out, any number of them", () => expect(taken({ A: "leave", B: "note" }, "B", "leave")).toEqual({ A: "leave", B: "leave" }));
 });

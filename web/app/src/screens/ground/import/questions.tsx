@@ -1,5 +1,6 @@
 import { useEffect, useId, useState } from "preact/hooks";
 import { type Answer, type Answers, type Question, type Topic, topics } from "../../../api/imports";
+import type { Geometry } from "../../../geo/position";
 import { t } from "../../../i18n";
 import type { FarmMap } from "../../../map/farmmap";
 import { TextField } from "../../../ui/form";
@@ -73,12 +74,17 @@ export function OneQuestion({ topic, said, map, again }: { topic: Answerable; sa
         {typed && (
           <TextField
             id="import-system-code"
-            label={t("imports-system-code")}
+            label={t("imports-system-code-field")}
             hint={t("imports-system-code-hint")}
             fault={code.trim() && !epsg(code) ? t("imports-system-code-fault") : undefined}
             value={code}
             onValue={setCode}
           />
+        )}
+        {chosen && placeOf(chosen) && (
+          <p class="map-word">
+            <span class="swatch swatch-candidate" aria-hidden="true" /> {t("imports-legend-candidate")}
+          </p>
         )}
         <div class="buttons">
           <button type="submit" disabled={!answer} aria-describedby={answer ? undefined : `${group}-first`}>
@@ -101,11 +107,16 @@ function about(a: Answer): string | undefined {
   return [centre, ground].filter(Boolean).join("; ") || undefined;
 }
 
+/** Where an answer would put the file: its shape, or only its middle. */
+function placeOf(a: Answer): Geometry | null {
+  return a.shape ?? (a.centre ? { type: "Point", coordinates: a.centre } : null);
+}
+
 function useCandidate(map: FarmMap, chosen: Answer | undefined): void {
   useEffect(() => {
-    const geometry = chosen?.shape ?? (chosen?.centre && ({ type: "Point", coordinates: chosen.centre } as const));
+    const geometry = chosen && placeOf(chosen);
     if (!geometry) return;
-    map.setOverlay("import-candidate", [{ geometry, label: chosen?.text }], "candidate");
+    map.setOverlay("import-candidate", [{ geometry, label: chosen.text }], "candidate");
     map.fit([geometry]);
     return () => map.setOverlay("import-candidate", null);
   }, [map, chosen]);

@@ -6,7 +6,7 @@ import { Choice as List, TextField } from "../../../ui/form";
 import { useText, useUnits } from "../../../ui/hooks";
 import { Caution } from "../../../ui/notes";
 import { area, areaChange, patch } from "../../../units";
-import { type Choice, type ForAll, isTaken } from "./agree";
+import { type Choice, type ForAll, isTaken, typedRow } from "./agree";
 import type { Numbered } from "./onmap";
 import { Radio } from "./questions";
 import { SaidList } from "./said";
@@ -58,7 +58,16 @@ export function OneShape({ shape, kind, choice, all, said, map, onChoice }: OneS
       {shape.choices.length > 0 && <Ways shape={shape} choice={choice} onAs={(as) => change({ as })} />}
       {isTaken(choice) && (
         <>
-          {kind !== "finds" && <TextField label={t("imports-name")} value={choice.name} onValue={(name) => change({ name })} optional={kind !== "blocks"} />}
+          {kind === "rows" && (
+            <TextField
+              label={t("imports-row")}
+              inputMode="numeric"
+              value={choice.row}
+              fault={choice.row.trim() && typedRow(choice.row) === null ? t("imports-row-fault") : undefined}
+              onValue={(row) => change({ row })}
+            />
+          )}
+          {kind !== "finds" && kind !== "rows" && <TextField label={t("imports-name")} value={choice.name} onValue={(name) => change({ name })} optional={kind !== "blocks"} />}
           {kind === "surroundings" && (
             <List
               label={t("imports-near-kind")}

@@ -87,7 +87,7 @@ function StoredBar({ farm, api, map, stored }: PlaceProps & { stored: Stored }) 
           {t("ground-import-undo")}
         </button>
         <button type="button" onClick={drop} disabled={busy}>
-          {t("ground-import-dismiss")}
+          {t("core-close")}
         </button>
       </div>
       <ProblemNote problem={problem} map={map} />

@@ -99,10 +99,17 @@ describe("a proposal", () => {
     expect([made.phase.get().step, made.answers]).toEqual(["proposed", {}]);
     expect((made.problem.get() as Problem).title).toBe("no such system");
   });
+  it("keeps its questions when an answer makes nothing readable", async () => {
+    const questions = [{ topic: "system", message: "Which?", key: "q", at: {} }] as const;
+    const { made } = work({ propose: [proposal({ questions })], answer: [proposal({ state: "refused", features: [], questions: [] })] });
+    await made.read(file, {});
+    await made.answer({ system: "EPSG:3857" });
+    expect(made.phase.get()).toMatchObject({ proposal: { state: "refused", questions } });
+  });
   it("keeps its choices when it is told in another language", async () => {
     const { made } = work({ propose: [proposal()], now: [proposal({ format: "español" })] });
     await made.read(file, {});
-    made.choices.set(new Map([[1, { as: "leave", name: "Mine", kind: "" }]]));
+    made.choices.set(new Map([[1, { as: "leave", name: "Mine", kind: "", row: "" }]]));
     await made.retell();
     expect(made.phase.get()).toMatchObject({ proposal: { format: "español" } });
     expect(made.choices.get().get(1)?.name).toBe("Mine");

@@ -62,7 +62,11 @@ export class ImportWork {
     });
   }
 
-  /** Has the file read again with further answers; a failure leaves the proposal as it was. */
+  /**
+   * Has the file read again with further answers. A failure leaves the proposal
+   * as it was; where an answer makes nothing of the file readable, its questions
+   * stay, to be answered otherwise.
+   */
   answer(more: Answers): Promise<void> {
     const before = this.phase.get();
     if (before.step !== "proposed") return Promise.resolve();
@@ -72,7 +76,11 @@ export class ImportWork {
       this.phase.set({ step: "reading", file: before.file, progress: null });
       return this.#imports.answer(before.proposal.id, more, signal);
     }).finally(() => {
-      if (this.phase.get() === before) this.#answers = earlier;
+      const now = this.phase.get();
+      if (now === before) this.#answers = earlier;
+      if (now.step !== "proposed" || now === before || now.proposal.state !== "refused") return;
+      const { questions, columns } = before.proposal;
+      this.phase.set({ ...now, proposal: { ...now.proposal, questions: now.proposal.questions?.length ? now.proposal.questions : questions, columns: now.proposal.columns ?? columns } });
     });
   }
 
