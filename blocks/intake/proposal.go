@@ -51,6 +51,7 @@ type Proposal struct {
 	kind      fault.Kind // of the refusal
 	pins      bool       // points of this format are pins
 	faults    int        // doubts without a mend
+	size      int64      // of the file in bytes
 	swappable int        // features that would have a place with longitude and latitude swapped
 }
 

@@ -127,9 +127,16 @@ func wholeFile(r io.Reader, limit int64) ([]byte, error) {
 	return nil, &wire.Error{Rule: wire.RuleBytes, Limit: limit}
 }
 
-func (p *Proposal) refuseWire(e *wire.Error) { p.refuse(sayings[e.Rule].kind, detailOf(e)) }
+func (p *Proposal) refuseWire(e *wire.Error) {
+	d := detailOf(e)
+	if e.Rule == wire.RuleTruncated && d.Byte == nil && d.Entry == "" {
+		d.Byte = fault.P(p.size) // it is the end that is missing
+	}
+	p.refuse(sayings[e.Rule].kind, d)
+}
 
 func (p *Proposal) read(ctx context.Context, data []byte, name string, o Options) error {
+	p.size = int64(len(data))
 	text := p.toUTF8(data)
 	if len(bytes.TrimSpace(text)) == 0 {
 		p.refuseWire(&wire.Error{Rule: wire.RuleNothing})

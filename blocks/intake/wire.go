@@ -197,7 +197,7 @@ func placeOf(e *wire.Error) fault.Detail {
 	}
 	d := fault.Detail{Field: e.Path, Entry: e.Entry, At: e.At, Feature: number(e.Feature), Part: number(e.Part),
 		Ring: number(e.Ring), Vertex: number(e.Vertex), Line: number(e.Line)}
-	if e.Line > 0 {
+	if e.Line > 0 || e.Byte > 0 {
 		d.Byte = fault.P(e.Byte)
 	}
 	return d

@@ -186,11 +186,14 @@ func headerless(cells []string) bool {
 	return false
 }
 
+// numbered is the name of a column, from 0, without header.
+func numbered(i int) string { return "column " + strconv.Itoa(i+1) }
+
 // numberedHeader is that of a sheet without one.
 func numberedHeader(width int) []string {
 	out := make([]string, width)
 	for i := range out {
-		out[i] = "column " + strconv.Itoa(i+1)
+		out[i] = numbered(i)
 	}
 	return out
 }

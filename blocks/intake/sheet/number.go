@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 )
 
 // number reads a figure with a decimal point or comma. Thousands is the sign
@@ -16,8 +17,10 @@ func number(cell string, thousands byte) (float64, bool) {
 	if text == "" || len(text) > 40 {
 		return 0, false
 	}
-	for _, c := range []byte(text) {
-		if !strings.ContainsRune("0123456789+-.,eE", rune(c)) {
+	for i := range len(text) {
+		switch c := text[i]; {
+		case c >= '0' && c <= '9', c == '+', c == '-', c == '.', c == ',', c == 'e', c == 'E':
+		default:
 			return 0, false
 		}
 	}
@@ -35,8 +38,22 @@ func number(cell string, thousands byte) (float64, bool) {
 // tidy takes away what spreadsheets put around figures: white space of every
 // kind, the apostrophe that marks text, other minus signs.
 func tidy(cell string) string {
-	text := strings.TrimPrefix(strings.TrimSpace(cell), "'")
-	return strings.NewReplacer("\u2212", "-", "\u2013", "-", "\u00a0", " ", "\u202f", " ").Replace(strings.TrimSpace(text))
+	text := strings.TrimSpace(strings.TrimPrefix(strings.TrimSpace(cell), "'"))
+	if isASCII(text) {
+		return text
+	}
+	return plainSigns.Replace(text)
+}
+
+var plainSigns = strings.NewReplacer("\u2212", "-", "\u2013", "-", "\u00a0", " ", "\u202f", " ")
+
+func isASCII(text string) bool {
+	for i := range len(text) {
+		if text[i] >= utf8.RuneSelf {
+			return false
+		}
+	}
+	return true
 }
 
 // groupSign is the sign that separates thousands in a figure that proves it: it

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -14,49 +15,69 @@ import (
 // Properties that come from dates and times.
 const timeProperty = "time"
 
+// propertyNames gives each column the name that it has where its header is
+// kept, no name twice.
+func (s *Source) propertyNames() []string {
+	taken := map[string]bool{}
+	for _, f := range s.fields {
+		taken[string(f)] = taken[string(f)] || named(f)
+		taken[timeProperty] = taken[timeProperty] || f == Date || f == Time
+	}
+	names := make([]string, len(s.header))
+	for i, header := range s.header {
+		if f := s.fields[i]; f != Other && f != Date && f != Time {
+			continue
+		}
+		name := header
+		if name == "" {
+			name = numbered(i)
+		}
+		names[i] = name
+		// A clock time that stays under its header "time" takes no other's name.
+		for n := 2; taken[names[i]] && !(s.fields[i] == Time && name == timeProperty); n++ {
+			names[i] = name + " (" + strconv.Itoa(n) + ")"
+		}
+		taken[names[i]] = true
+	}
+	return names
+}
+
 // properties fills in what a row says beside its place. Columns nobody knows
 // keep their header and stay text, so that 007 and codes of digits survive.
 func (s *Source) properties(r row, f *wire.Feature) error {
-	var o object
-	taken := map[string]bool{}
-	add := func(name string, value json.RawMessage) {
-		unique := name
-		for n := 2; taken[unique]; n++ {
-			unique = name + " (" + strconv.Itoa(n) + ")"
-		}
-		taken[unique] = true
-		o.add(unique, value)
-	}
-	for _, field := range s.fields {
-		if named(field) {
-			taken[string(field)] = true
-		}
-	}
+	o := object{make([]byte, 0, len(r.cells)*32)}
 	moment, err := s.moment(r, f)
 	if moment != "" {
-		taken[timeProperty] = true
-		o.add(timeProperty, text(moment))
+		o.addText(timeProperty, moment)
 	}
 	for i, cell := range r.cells {
-		field, header := Other, "column "+strconv.Itoa(i+1)
-		if i < len(s.header) {
-			field = s.fields[i]
-			if s.header[i] != "" {
-				header = s.header[i]
-			}
+		if blank(cell) {
+			continue
 		}
-		switch {
-		case blank(cell):
+		if i >= len(s.header) {
+			o.addText(s.unheaded(i), cell)
+			continue
+		}
+		switch field := s.fields[i]; {
 		case field == ID:
 			f.ID, f.IDKind = strings.TrimSpace(cell), wire.StringID
 		case named(field):
 			o.add(string(field), s.value(field, i, cell))
 		case field == Other, (field == Date || field == Time) && moment == "":
-			add(header, text(cell))
+			o.addText(s.names[i], cell)
 		}
 	}
 	f.Properties = o.bytes()
 	return err
+}
+
+// unheaded is the name of a cell beyond the header.
+func (s *Source) unheaded(i int) string {
+	name := numbered(i)
+	for slices.Contains(s.names, name) {
+		name += "+"
+	}
+	return name
 }
 
 // named reports whether a field is the property of its own name.

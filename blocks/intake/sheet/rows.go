@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"context"
 	"io"
 	"strings"
 
@@ -26,6 +27,7 @@ type scanner struct {
 	at        int
 	line      int // of at, from 1
 	cells     []string
+	ctx       context.Context // looked at where many rows are skipped; nil for short texts
 }
 
 func scan(text string, delimiter byte) *scanner {
@@ -33,9 +35,15 @@ func scan(text string, delimiter byte) *scanner {
 }
 
 // next gives the next row that is more than white space and separators; io.EOF
-// after the last. Other errors are *wire.Error.
+// after the last. Other errors are *wire.Error or the context's.
 func (s *scanner) next() (row, error) {
-	for s.at < len(s.text) {
+	for n := 1; s.at < len(s.text); n++ {
+		if n%checkEvery == 0 && s.ctx != nil && s.ctx.Err() != nil {
+			return row{}, s.ctx.Err()
+		}
+		if s.lineEnd() {
+			continue
+		}
 		r, err := s.row()
 		if err != nil {
 			return r, err

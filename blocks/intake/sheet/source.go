@@ -10,6 +10,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"caneward/blocks/when"
 	"caneward/geo"
@@ -33,7 +34,8 @@ type Source struct {
 
 	delimiter byte
 	facts     facts
-	own       bool // package table wrote it
+	names     []string // of the properties of columns that keep their header
+	own       bool     // package table wrote it
 	number    int
 	vertices  int
 
@@ -104,6 +106,7 @@ func open(ctx context.Context, data []byte, o Options) (*Source, error) {
 	}
 	s.judgeDates()
 	s.judgePlaces()
+	s.names = s.propertyNames()
 	s.rows = s.fromTop()
 	return s, nil
 }
@@ -115,6 +118,7 @@ func (s *Source) findColumns() error {
 		s.delimiter = findDelimiter(s.text, s.o)
 	}
 	first := scan(s.text, s.delimiter)
+	first.ctx = s.ctx
 	if start > 0 {
 		first.at, first.line = start, 2
 	}
@@ -175,7 +179,7 @@ func shortenList(header []string) string {
 
 func (s *Source) fromTop() *scanner {
 	rows := scan(s.text, s.delimiter)
-	rows.at, rows.line = s.cut, s.cutLine
+	rows.at, rows.line, rows.ctx = s.cut, s.cutLine, s.ctx
 	return rows
 }
 
@@ -630,34 +634,58 @@ func (s *Source) paired(r row, cell string, f *wire.Feature) error {
 }
 
 // object is a JSON object in the making.
-type object struct{ bytes.Buffer }
+type object struct{ json []byte }
 
 func (o *object) add(name string, value json.RawMessage) {
-	if o.Len() == 0 {
-		o.WriteByte('{')
+	o.name(name)
+	o.json = append(o.json, value...)
+}
+
+func (o *object) addText(name, value string) {
+	o.name(name)
+	o.json = appendText(o.json, value)
+}
+
+func (o *object) name(name string) {
+	if len(o.json) == 0 {
+		o.json = append(o.json, '{')
 	} else {
-		o.WriteByte(',')
+		o.json = append(o.json, ',')
 	}
-	o.Write(text(name))
-	o.WriteByte(':')
-	o.Write(value)
+	o.json = append(appendText(o.json, name), ':')
 }
 
 func (o *object) bytes() json.RawMessage {
-	if o.Len() == 0 {
+	if len(o.json) == 0 {
 		return json.RawMessage("{}")
 	}
-	o.WriteByte('}')
-	return json.RawMessage(o.String())
+	return append(o.json, '}')
 }
 
 // text is a JSON string; & and < stay themselves.
-func text(s string) json.RawMessage {
-	var out bytes.Buffer
-	e := json.NewEncoder(&out)
-	e.SetEscapeHTML(false)
-	if e.Encode(s) != nil { // a string can always be encoded
-		return json.RawMessage(`""`)
+func text(s string) json.RawMessage { return appendText(nil, s) }
+
+func appendText(out []byte, s string) []byte {
+	if !simple(s) {
+		var encoded bytes.Buffer
+		e := json.NewEncoder(&encoded)
+		e.SetEscapeHTML(false)
+		if e.Encode(s) != nil { // a string can always be encoded
+			return append(out, `""`...)
+		}
+		return append(out, bytes.TrimSpace(encoded.Bytes())...)
 	}
-	return json.RawMessage(bytes.TrimSpace(out.Bytes()))
+	out = append(out, '"')
+	out = append(out, s...)
+	return append(out, '"')
+}
+
+// simple reports whether a text is its own JSON, but for the quotes.
+func simple(s string) bool {
+	for i := range len(s) {
+		if c := s[i]; c < ' ' || c >= utf8.RuneSelf || c == '"' || c == '\\' {
+			return false
+		}
+	}
+	return true
 }

@@ -128,7 +128,11 @@ func (a *Archive) add(f *zip.File) *wire.Error {
 	raw := nameOf(f)
 	name, ok := clean(raw)
 	if !ok {
-		return &wire.Error{Rule: RulePath, Entry: raw, Got: raw, Byte: -1}
+		named := raw
+		if named == "" {
+			named = `""` // an entry without a name is still that entry
+		}
+		return &wire.Error{Rule: RulePath, Entry: named, Got: raw, Byte: -1}
 	}
 	mode := f.Mode()
 	if mode.IsDir() || strings.HasSuffix(raw, "/") {
