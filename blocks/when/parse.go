@@ -81,13 +81,14 @@ func (s *scan) word() string {
 	return word
 }
 
+// Spreadsheets put no-break spaces of two widths before AM and PM.
+var plainSigns = strings.NewReplacer("\u00a0", " ", "\u202f", " ", "\u2212", "-")
+
 func parse(text string) parts {
 	if len(text) > longest {
 		return parts{}
 	}
-	// Spreadsheets put no-break spaces of two widths before AM and PM.
-	text = strings.NewReplacer("\u00a0", " ", "\u202f", " ", "\u2212", "-").Replace(text)
-	s := &scan{strings.ToLower(strings.TrimSpace(text))}
+	s := &scan{strings.ToLower(strings.TrimSpace(plainSigns.Replace(text)))}
 	var p parts
 	if !p.date(s) {
 		return parts{}
