@@ -53,11 +53,12 @@ var formats = []Format{
 	esri{},
 	geoJSON{},
 	wktFile{},
+	spreadsheet{},
 }
 
 // pinned are the formats whose points somebody set one by one, each with its
 // own time and note.
-var pinned = map[string]bool{gpxFile{}.Name(): true}
+var pinned = map[string]bool{gpxFile{}.Name(): true, spreadsheet{}.Name(): true}
 
 var (
 	unknownFormat = words.New("intake-unknown-format",

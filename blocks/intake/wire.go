@@ -18,7 +18,7 @@ type saying struct {
 var noFix words.Message
 
 // sayings are those of every format.
-var sayings = merged(commonSayings, archiveSayings, shapefileSayings, xmlSayings, kmlSayings, gpxSayings, geoPackageSayings, wktSayings)
+var sayings = merged(commonSayings, archiveSayings, shapefileSayings, xmlSayings, kmlSayings, gpxSayings, geoPackageSayings, wktSayings, sheetSayings)
 
 func merged(of ...map[wire.Rule]saying) map[wire.Rule]saying {
 	all := map[wire.Rule]saying{}
@@ -35,7 +35,7 @@ func merged(of ...map[wire.Rule]saying) map[wire.Rule]saying {
 
 // mends are the rules whose departure means that the proposal differs from
 // what the file says.
-var mends = slices.Concat(shapefileMends, xmlMends, gpxMends, geoPackageMends)
+var mends = slices.Concat(shapefileMends, xmlMends, gpxMends, geoPackageMends, sheetMends)
 
 var commonSayings = map[wire.Rule]saying{
 	wire.RuleSyntax: {fault.Malformed, words.New("intake-syntax",

@@ -83,7 +83,7 @@ func TestOpenJudgesNames(t *testing.T) {
 		{"a drive", named("C:doc.kml"), RulePath, "C:doc.kml"},
 		{"a backslash", named(`..\doc.kml`), RulePath, `..\doc.kml`},
 		{"a zero byte", named("doc.kml\x00.png"), RulePath, "doc.kml\x00.png"},
-		{"no name", named(""), RulePath, ""},
+		{"no name", named(""), RulePath, `""`},
 		{"a step up in what is left out", named("__MACOSX/../../x"), RulePath, "__MACOSX/../../x"},
 		{"a symbolic link", []zip.FileHeader{withMode("doc.kml", fs.ModeSymlink|0o777)}, RuleKind, "doc.kml"},
 		{"a device", []zip.FileHeader{withMode("doc.kml", fs.ModeDevice|0o666)}, RuleKind, "doc.kml"},

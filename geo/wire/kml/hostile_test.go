@@ -170,7 +170,9 @@ func pack(t testing.TB, files ...string) []byte {
 
 func TestMainDocument(t *testing.T) {
 	mark := func(name string) string { return "<kml><Placemark><name>" + name + "</name></Placemark></kml>" }
-	link := func(to string) string { return "<kml><NetworkLink><Link><href>" + to + "</href></Link></NetworkLink></kml>" }
+	link := func(to string) string {
+		return "<kml><NetworkLink><Link><href>" + to + "</href></Link></NetworkLink></kml>"
+	}
 	for _, tt := range []struct {
 		name  string
 		files []string
