@@ -5,6 +5,9 @@ import (
 	"strings"
 	"unicode"
 
+	"caneward/geo/wire"
+	"caneward/geo/wire/wkt"
+
 	"golang.org/x/text/unicode/norm"
 )
 
@@ -146,6 +149,58 @@ func (c *columns) take(i int, f Field) {
 	if f != Other && f != Leave {
 		c.of[f] = i
 	}
+}
+
+// settle gives columns back their own headers where they only looked like
+// places: half a pair, columns that a better pair makes needless, a column
+// "location" that holds words. What somebody said stays.
+func (c *columns) settle(rows [][]string, said map[string]Field) {
+	both := c.has(Latitude) && c.has(Longitude)
+	pair := c.has(LatLon) || c.has(LonLat)
+	for i, f := range c.fields {
+		if _, ok := said[c.header[i]]; ok {
+			continue
+		}
+		needless := false
+		switch f {
+		case Latitude, Longitude:
+			needless = !both
+		case LatLon, LonLat:
+			needless = c.has(Geometry) || both || !holdsPairs(rows, i)
+		case X, Y:
+			needless = c.has(Geometry) || both || pair || !(c.has(X) && c.has(Y))
+		}
+		if needless {
+			c.fields[i], c.hemispheres[i] = Other, 0
+		}
+	}
+	c.of = map[Field]int{}
+	for i, f := range c.fields {
+		if _, taken := c.of[f]; !taken && f != Other && f != Leave {
+			c.of[f] = i
+		}
+	}
+}
+
+// holdsPairs reports whether any cell of a column does, or there is none to
+// tell.
+func holdsPairs(rows [][]string, column int) bool {
+	empty := true
+	for _, cells := range rows {
+		if column >= len(cells) || blank(cells[column]) {
+			continue
+		}
+		empty = false
+		if _, _, err := pair(cells[column], false); err == nil || isShape(cells[column]) {
+			return true
+		}
+	}
+	return empty
+}
+
+func isShape(cell string) bool {
+	_, _, err := wkt.Decode(cell, wire.Limits{})
+	return err == nil
 }
 
 // lines before the header, such as a title, that are looked past.

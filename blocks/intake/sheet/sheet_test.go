@@ -384,6 +384,9 @@ func TestSheets(t *testing.T) {
 		{"pairs as the header says", "name;lon,lat\nA;-94.5, 36.5\n", Options{}, point(-94.5, 36.5), "", `{"name":"A"}`, ""},
 		{"well-known text", "the_geom;name\nSRID=26915;A\n", Options{Fields: map[string]Field{"the_geom": Leave, "name": Row, "x": Plant}}, nil, "", ``, ""},
 		{"outline", "WKT,name\n\"POLYGON((0 0,1 0,1 1,0 0))\",A\n", Options{}, orb.Polygon{{{0, 0}, {1, 0}, {1, 1}, {0, 0}}}, "", `{"name":"A"}`, ""},
+		{"a location in words", "lat,lon,location,x\n1,2,North gate 3,7\n", Options{}, point(2, 1), "", `{"location":"North gate 3","x":"7"}`, ""},
+		{"half a pair", "block,row,plant,lat,gps\nB4,3,14,36.5,no fix 2\n", Options{}, nil, "", `{"block":"B4","row":3,"plant":14,"lat":"36.5","gps":"no fix 2"}`, ""},
+		{"shape or position", "wkt;lat;lon\n;1;2\n", Options{}, point(2, 1), "", `{}`, ""},
 		{"a system in the text", "WKT,name\nSRID=26915;POINT(370616 4019641),A\n", Options{}, point(370616, 4019641), "EPSG:26915", `{"name":"A"}`, ""},
 		{"GeoJSON", "geojson\tname\n{\"type\":\"Point\",\"coordinates\":[1,2]}\tA\n", Options{}, point(1, 2), "", `{"name":"A"}`, ""},
 		{"row and plant alone", "block,row,plant,cause\nB4,3,14,orange-rust\nTotal,1,1,\n", Options{}, nil, "", `{"block":"B4","row":3,"plant":14,"cause":"orange-rust"}`, RuleNoPosition},
@@ -423,7 +426,7 @@ func TestRowFaults(t *testing.T) {
 		{"letter of the other axis", "lat,lon\n36 W,94 N\n", RuleHemisphere, 2},
 		{"no angle", "lat,lon\n36.3x,-94\n", RulePosition, 2},
 		{"sixty minutes", "lat,lon\n36 60 00,-94\n", RulePosition, 2},
-		{"no pair", "position\tname\n36.1 x 12\tA\n", RulePosition, 2},
+		{"no pair", "position\tname\n36.1, 12\tA\n36.1 x 12\tB\n", RulePosition, 3},
 		{"metres with a slip", "x,y\n370616,4019641\n370616m,4019641\n", RulePosition, 3},
 		{"broken text", "wkt;name\nPOINT(1;A\n", wire.RuleTruncated, 2},
 	} {

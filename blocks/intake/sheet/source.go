@@ -139,6 +139,7 @@ func (s *Source) findColumns() error {
 		}
 		if i == at {
 			s.columns = guess(r.cells, s.o.Fields)
+			s.settle(rows[i+1:], s.o.Fields)
 			s.own, s.headed = isOwn(s.header), r.place
 			s.cut, s.cutLine = first.at, first.line
 			return nil
