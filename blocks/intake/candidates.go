@@ -2,7 +2,9 @@ package intake
 
 import (
 	"encoding/json"
+	"math"
 	"sort"
+	"strconv"
 	"strings"
 
 	"caneward/blocks/fault"
@@ -167,9 +169,28 @@ func (t Track) outline() Candidate {
 	c.State = Asked
 	c.AsRead = t.Geometry
 	c.Options = []Option{{Way: WayOutline, Geometry: t.Walked.Geometry, Area: t.Walked.Area}}
+	c.Properties = t.Walked.properties(t.Properties)
 	c.Said = append([]Notice{{Detail: fault.Detail{Feature: fault.P(t.Feature), Text: walkAsBlock.With(words.Args{"area": squares(t.Walked.Area)})}}},
 		append(append([]Notice{}, t.Said...), t.Walked.Said...)...)
 	return c
+}
+
+// properties are the walk's own, the accuracies of single fixes drawn together
+// into one for the outline.
+func (w Walked) properties(of json.RawMessage) json.RawMessage {
+	members := map[string]json.RawMessage{}
+	if json.Unmarshal(of, &members) != nil || members == nil {
+		members = map[string]json.RawMessage{}
+	}
+	delete(members, "accuracies_m")
+	if _, has := members["accuracy_m"]; w.Accuracy > 0 && !has {
+		members["accuracy_m"] = json.RawMessage(strconv.FormatFloat(math.Round(float64(w.Accuracy)*10)/10, 'f', -1, 64))
+	}
+	raw, err := json.Marshal(members)
+	if err != nil { // every value came from valid JSON
+		return of
+	}
+	return raw
 }
 
 // candidate turns a pin into a find: its note becomes the scout's words, its

@@ -134,6 +134,41 @@ func TestWalkedOutline(t *testing.T) {
 	}
 }
 
+// A phone's own recording becomes an outline that keeps how accurate the phone
+// was; a lost fix at 0,0 and a jump are taken out and named, start and end
+// joined.
+func TestRecordedOutline(t *testing.T) {
+	walk := `[[-94.4418,36.3127,0,1777000000],[-94.4401501,36.3127541,0,1777000120],[0,0,0,1777000130],[-94.4401055,36.3136103,0,1777000200],
+		[-94.5,36.4,0,1777000210],[-94.4411311,36.3137635,0,1777000300],[-94.4418446,36.3135653,0,1777000400],[-94.4418031,36.31276,0,1777000480]]`
+	p := read(t, `{"type":"Feature","properties":{"name":"Walked","accuracies_m":[4,5,null,6,9,5,4,4]},"geometry":{"type":"LineString","coordinates":`+walk+`}}`, "a.geojson")
+	c := p.Candidates(AsBlocks)
+	if p.Outcome != Repair || len(c) != 1 || c[0].State != Asked {
+		t.Fatalf("%s, %+v, %v", p.Outcome, c, p.Refusal())
+	}
+	// The last fix stands 6.7 m (0.00006 degrees of latitude) north of the
+	// first, on the side between them: the ground is V075's, 16,092.24 m2, less
+	// nothing.
+	if area := float64(c[0].Options[0].Area); math.Abs(area-16092.24) > 2 {
+		t.Errorf("area %.2f m2; want about 16092.24", area)
+	}
+	var kept struct {
+		Name     string
+		Accuracy float64 `json:"accuracy_m"`
+	}
+	if err := json.Unmarshal(c[0].Properties, &kept); err != nil || kept.Name != "Walked" || kept.Accuracy != 4.5 {
+		t.Errorf("properties %s; want the name and the median accuracy, 4.5 m", c[0].Properties)
+	}
+	said := ""
+	for _, n := range c[0].Said {
+		said += n.Text.String() + "\n"
+	}
+	for _, want := range []string{"0,0", "jump", "6.7 m apart", "4.5 m"} {
+		if !strings.Contains(said, want) {
+			t.Errorf("nothing says %q:\n%s", want, said)
+		}
+	}
+}
+
 // Swapped axes are asked about; with the answer the ground is right.
 func TestSwappedAxes(t *testing.T) {
 	const file = "V001-swapped-latlon.geojson"

@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"encoding/json"
 	"errors"
 	"math"
 	"strconv"
@@ -61,7 +62,9 @@ var (
 // track takes in what a receiver recorded: lost fixes and jumps are left out
 // and said, gaps between segments are kept.
 func (g *gathering) track(f wire.Feature, one geo.Geometry) error {
-	kept, dropped, err := track.Clean(g.ctx, fixesOf(one), track.Options{})
+	fixes := fixesOf(one)
+	acceptAccuracies(fixes, f.Properties)
+	kept, dropped, err := track.Clean(g.ctx, fixes, track.Options{})
 	var many *track.TooManyError
 	if errors.As(err, &many) {
 		g.broken(f, &wire.Error{Rule: wire.RuleVertices, Limit: int64(many.Limit), Feature: f.Number, Line: f.Line, Byte: f.Byte})
@@ -114,6 +117,30 @@ func fixesOf(one geo.Geometry) [][]track.Fix {
 		}
 	}
 	return segments
+}
+
+// acceptAccuracies takes over how accurate a phone said its fixes were: a
+// property accuracies_m with one number of metres for each, null for none.
+func acceptAccuracies(segments [][]track.Fix, properties json.RawMessage) {
+	var said struct {
+		Accuracies []*float64 `json:"accuracies_m"`
+	}
+	count := 0
+	for _, s := range segments {
+		count += len(s)
+	}
+	if json.Unmarshal(properties, &said) != nil || len(said.Accuracies) != count {
+		return
+	}
+	next := 0
+	for _, s := range segments {
+		for i := range s {
+			if a := said.Accuracies[next]; a != nil && *a >= 0 {
+				s[i].Accuracy = *a
+			}
+			next++
+		}
+	}
 }
 
 // geometryOf puts a recorded line together again; segments of a single fix
