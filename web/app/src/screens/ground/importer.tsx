@@ -8,7 +8,7 @@ import { Mark, ProblemNote } from "../../ui/notes";
 import { say } from "../../ui/undo";
 import type { PlaceProps } from "../place";
 import { agreed, isTaken, lacks } from "./import/agree";
-import { ColumnTable } from "./import/columns";
+import { ColumnTable, type ReadAgain } from "./import/columns";
 import { FileField } from "./import/filefield";
 import { ForAllFields } from "./import/forall";
 import { numbered, ofFile } from "./import/onmap";
@@ -93,6 +93,27 @@ function KindChoice({ kind, onKind }: { kind: ImportKind; onKind: (kind: ImportK
   return <Choice label={t("imports-kind")} value={kind} onValue={onKind} choices={importKinds.map((k) => ({ value: k, label: t(`imports-as-${k}`) }))} id="import-kind" />;
 }
 
+/** The same file taken as something else: a list alone must not start the reading. */
+function KindAgain({ kind, again }: { kind: ImportKind; again: ReadAgain }) {
+  const t = useText();
+  const [other, setOther] = useState(kind);
+  return (
+    <form
+      onSubmit={(e) => {
+        e.preventDefault();
+        again({ kind: other });
+      }}
+    >
+      <KindChoice kind={other} onKind={setOther} />
+      {other !== kind && (
+        <div class="buttons">
+          <button type="submit">{t("imports-apply")}</button>
+        </div>
+      )}
+    </form>
+  );
+}
+
 type ProposedProps = PlaceProps & { readonly work: ImportWork; readonly file: string; readonly proposal: Proposal };
 
 const none: readonly Proposed[] = [];
@@ -105,7 +126,7 @@ function ProposalView(props: ProposedProps) {
   const all = useSignal(work.all);
   const heading = useRef<HTMLHeadingElement>(null);
   const shapes = proposal.features ?? none;
-  const again = (answers: Parameters<ImportWork["answer"]>[0]) => void work.answer(answers);
+  const again: ReadAgain = (answers) => void work.answer(answers);
   const notices = useMemo(() => ofFile(proposal.notices ?? [], shapes), [proposal]);
   const errors = useMemo(() => ofFile(proposal.errors ?? [], shapes), [proposal]);
   const fileSaid = useMemo(() => [...errors, ...notices], [errors, notices]);
@@ -131,7 +152,7 @@ function ProposalView(props: ProposedProps) {
           <Mark answer="stop" /> {proposal.problem}
         </p>
       )}
-      <KindChoice kind={proposal.kind} onKind={(kind) => again({ kind })} />
+      <KindAgain key={proposal.kind} kind={proposal.kind} again={again} />
       <Questions {...props} again={again} />
       {errors.length > 0 && <h3>{t("imports-errors")}</h3>}
       <SaidList items={marks.slice(0, errors.length)} map={map} />
@@ -148,7 +169,7 @@ function ProposalView(props: ProposedProps) {
 }
 
 /** What the file does not say, topic by topic; a table's columns can be changed even when nothing is asked. */
-function Questions({ proposal, map, again }: ProposedProps & { again: (answers: Parameters<ImportWork["answer"]>[0]) => void }) {
+function Questions({ proposal, map, again }: ProposedProps & { again: ReadAgain }) {
   const t = useText();
   const [open, setOpen] = useState(false);
   const asked = [...byTopic(proposal.questions ?? [])];
