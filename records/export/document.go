@@ -24,10 +24,11 @@ type Selection struct {
 
 // Document is the farm as a writer takes it: a layer for each kind, in the
 // order of records.Kinds, its current records by id. Kinds without records are
-// left out, unless none of those asked for has any. Features are read as they are asked for,
-// some dozens at a time, so the document is of use only while the reader is
-// (inside records.Store.View), and a walk ends with the context's error when
-// ctx does. The error is the reader's, fault.Invalid for a kind that is none.
+// left out, unless none of those asked for has any. Features are read as they
+// are asked for, some megabytes at a time, so the document is of use only while
+// the reader is (inside records.Store.View), and a walk ends with the context's
+// error when ctx does. The error is the reader's, fault.Invalid for a kind that
+// is none.
 func Document(ctx context.Context, r records.Reader, what Selection) (wire.Document, error) {
 	farm := r.Farm()
 	doc := wire.Document{Title: farm.Name}
@@ -73,13 +74,19 @@ func (what Selection) kinds(r records.Reader) ([]records.Kind, error) {
 	return filled, nil
 }
 
-// step is how many records are held at once: a season's track is some
-// megabytes.
-const step = 32
+// Records are read in steps, since a list costs its store something each time:
+// few at first, then as many as stay within stepBytes at the size of those
+// before. A season's track is some megabytes, a find some hundred bytes.
+const (
+	firstStep = 32
+	mostStep  = 4096
+	stepBytes = 8 << 20
+)
 
 func features(ctx context.Context, r records.Reader, kind records.Kind) iter.Seq2[wire.Feature, error] {
 	return func(yield func(wire.Feature, error) bool) {
 		var after records.ID
+		step := firstStep
 		for {
 			page, err := r.List(kind, records.Query{After: after, Limit: step})
 			if err == nil {
@@ -89,7 +96,9 @@ func features(ctx context.Context, r records.Reader, kind records.Kind) iter.Seq
 				yield(wire.Feature{}, err)
 				return
 			}
+			size := 0
 			for _, rev := range page.Revisions {
+				size += sizeOf(rev.Record)
 				f := wire.Feature{ID: string(rev.ID), IDKind: wire.StringID, Geometry: rev.Record.Geometry, Properties: rev.Record.Properties, Layer: string(kind)}
 				if !yield(f, nil) {
 					return
@@ -99,6 +108,11 @@ func features(ctx context.Context, r records.Reader, kind records.Kind) iter.Seq
 			if !page.More || len(page.Revisions) == 0 {
 				return
 			}
+			step = max(1, min(2*step, mostStep, stepBytes*len(page.Revisions)/max(1, size)))
 		}
 	}
 }
+
+// sizeOf is about what a record takes in memory, in bytes: an id and its
+// surroundings, the properties, and four numbers a position.
+func sizeOf(r records.Record) int { return 256 + len(r.Properties) + 32*wire.Vertices(r.Geometry.Flat) }

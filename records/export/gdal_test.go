@@ -8,7 +8,6 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
-	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -17,7 +16,6 @@ import (
 	"strings"
 	"testing"
 
-	"caneward/geo/measure"
 	"caneward/geo/wire"
 	"caneward/records"
 	"caneward/records/export"
@@ -211,8 +209,7 @@ func checkGDAL(t *testing.T, form gdalForm, want map[place]records.Record, id st
 		if form.ways {
 			rec.Geometry.Flat = asWays(rec.Geometry.Flat)
 		}
-		w, g := float64(measure.Area(rec.Geometry.Flat)), float64(measure.Area(got.Geometry.Flat))
-		if math.Abs(w-g) > areaNear*w {
+		if w, g := areaOf(rec.Geometry.Flat), areaOf(got.Geometry.Flat); !sameArea(g, w) {
 			t.Errorf("%s %s: area %v m2, want %v", p.kind, id, g, w)
 		}
 		if err := samePlace(roundTrip{}, rec.Geometry, got.Geometry); err != nil {

@@ -3,10 +3,10 @@
 package export_test
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
-	"math"
 	"os"
 	"path/filepath"
 	"testing"
@@ -14,15 +14,15 @@ import (
 	"caneward/blocks/intake"
 	"caneward/blocks/words"
 	"caneward/geo/measure"
+	"caneward/geo/wire"
 
 	"github.com/paulmach/orb"
-	"github.com/paulmach/orb/geojson"
 )
 
 // ground is invented outlines about a place, each with a name; every fifth has
 // a hole, every seventh two parts.
-func ground(lon, lat float64) *geojson.FeatureCollection {
-	fc := geojson.NewFeatureCollection()
+func ground(lon, lat float64) []wire.Feature {
+	var all []wire.Feature
 	for i := range 40 {
 		west, south := lon+0.004*float64(i%8), lat+0.004*float64(i/8)
 		shell := orb.Ring{{west, south}, {west + 0.0031, south + 0.0001*float64(i%3)}, {west + 0.0029, south + 0.0022}, {west + 0.0012, south + 0.0025}, {west - 0.0001, south + 0.0019}, {west, south}}
@@ -33,22 +33,20 @@ func ground(lon, lat float64) *geojson.FeatureCollection {
 		case i%7 == 6:
 			shape = orb.MultiPolygon{{shell}, {ring(west+0.0005, south+0.003, west+0.002, south+0.0035)}}
 		}
-		f := geojson.NewFeature(shape)
-		f.Properties = geojson.Properties{"name": fmt.Sprintf("Zarzal %d, «Ñ» 畑", i), "crop": "blackberry", "rows": i, "spacing_m": 3.05, "planted": "2021-04-03"}
-		fc.Append(f)
+		properties := fmt.Sprintf(`{"name":"Zarzal %d, «Ñ» 畑","crop":"blackberry","rows":%d,"spacing_m":3.05,"planted":"2021-04-03"}`, i, i)
+		all = append(all, wire.Feature{Geometry: flat(shape), Properties: json.RawMessage(properties)})
 	}
-	return fc
+	return all
 }
 
 // marks are invented points or lines.
-func marks(lon, lat float64, shape func(orb.Point) orb.Geometry) *geojson.FeatureCollection {
-	fc := geojson.NewFeatureCollection()
+func marks(lon, lat float64, shape func(orb.Point) orb.Geometry) []wire.Feature {
+	var all []wire.Feature
 	for i := range 12 {
-		f := geojson.NewFeature(shape(orb.Point{lon + 0.0013*float64(i), lat + 0.0007*float64(i%5)}))
-		f.Properties = geojson.Properties{"name": fmt.Sprintf("Mark %d é", i)}
-		fc.Append(f)
+		all = append(all, wire.Feature{Geometry: flat(shape(orb.Point{lon + 0.0013*float64(i), lat + 0.0007*float64(i%5)})),
+			Properties: json.RawMessage(fmt.Sprintf(`{"name":"Mark %d é"}`, i))})
 	}
-	return fc
+	return all
 }
 
 func aPoint(p orb.Point) orb.Geometry { return p }
@@ -65,7 +63,7 @@ var (
 // GDAL 3.6 names shapefile archives by these endings.
 var theirs = []struct {
 	name string
-	from *geojson.FeatureCollection
+	from []wire.Feature
 	file string
 	args []string
 }{
@@ -87,13 +85,19 @@ var theirs = []struct {
 }
 
 // proposed takes a file that GDAL made of ours in as anybody's.
-func proposed(t *testing.T, from *geojson.FeatureCollection, file string, args ...string) intake.Proposal {
+func proposed(t *testing.T, from []wire.Feature, file string, args ...string) intake.Proposal {
 	t.Helper()
 	dir := t.TempDir()
-	data, err := from.MarshalJSON()
-	must(t, err)
+	var data bytes.Buffer
+	must(t, wire.WriteCollection(context.Background(), &data, wire.Document{Layers: []wire.Layer{{Features: func(yield func(wire.Feature, error) bool) {
+		for _, f := range from {
+			if !yield(f, nil) {
+				return
+			}
+		}
+	}}}}))
 	in, out := filepath.Join(dir, "from.geojson"), filepath.Join(dir, file)
-	must(t, os.WriteFile(in, data, 0o600))
+	must(t, os.WriteFile(in, data.Bytes(), 0o600))
 	gdal(t, "ogr2ogr", append(args, out, in)...)
 	f, err := os.Open(out)
 	must(t, err)
@@ -114,17 +118,19 @@ func TestGDALWritesWhatWeRead(t *testing.T) {
 	for _, c := range theirs {
 		t.Run(c.name, func(t *testing.T) {
 			p := proposed(t, c.from, c.file, c.args...)
-			if len(p.Blocks) != len(c.from.Features) {
-				t.Fatalf("%d blocks, want %d", len(p.Blocks), len(c.from.Features))
+			if len(p.Blocks) != len(c.from) {
+				t.Fatalf("%d blocks, want %d", len(p.Blocks), len(c.from))
 			}
-			for i, f := range c.from.Features {
-				got := p.Blocks[i]
-				if got.Name != f.Properties["name"] {
-					t.Errorf("name %q, want %q", got.Name, f.Properties["name"])
+			for i, f := range c.from {
+				got, name := p.Blocks[i], textOf(f.Properties, "name")
+				if got.Name != name {
+					t.Errorf("name %q, want %q", got.Name, name)
 				}
-				want := float64(measure.Area(f.Geometry))
-				if math.Abs(float64(got.Area)-want) > areaNear*want {
-					t.Errorf("%s: %.4f m2, want %.4f", got.Name, got.Area, want)
+				if err := samePlace(roundTrip{}, f.Geometry, got.Geometry); err != nil {
+					t.Errorf("%s: %v", name, err)
+				}
+				if want := areaOf(f.Geometry.Flat); !sameArea(float64(got.Area), want) {
+					t.Errorf("%s: %.4f m2, want %.4f", name, got.Area, areaOf(f.Geometry.Flat))
 				}
 			}
 		})
@@ -144,28 +150,32 @@ func TestGDALWritesPointsAndWaysWeRead(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			p := proposed(t, points, c.file, c.args...)
-			if len(p.Points) != len(points.Features) {
-				t.Fatalf("%d points, want %d", len(p.Points), len(points.Features))
+			got := proposedFeatures(p)
+			if len(got) != len(points) {
+				t.Fatalf("%d points, want %d", len(got), len(points))
 			}
-			for i, f := range points.Features {
-				if p.Points[i].Name != f.Properties["name"] || !close2(p.Points[i].At, f.Geometry.(orb.Point)) {
-					t.Errorf("%q at %v, want %q at %v", p.Points[i].Name, p.Points[i].At, f.Properties["name"], f.Geometry)
+			for i, f := range points {
+				if name := textOf(f.Properties, "name"); textOf(got[i].Properties, "name") != name {
+					t.Errorf("%s, want the name %q", got[i].Properties, name)
+				}
+				if err := samePlace(roundTrip{}, f.Geometry, got[i].Geometry); err != nil {
+					t.Errorf("%s: %v", got[i].Properties, err)
 				}
 			}
 		})
 	}
 	t.Run("GPX tracks", func(t *testing.T) {
 		p := proposed(t, ways, "a.gpx", "-f", "GPX")
-		if len(p.Tracks) != len(ways.Features) {
-			t.Fatalf("%d tracks, want %d", len(p.Tracks), len(ways.Features))
+		if len(p.Tracks) != len(ways) {
+			t.Fatalf("%d tracks, want %d", len(p.Tracks), len(ways))
 		}
-		for i, f := range ways.Features {
-			want := 0.0
-			for _, l := range f.Geometry.(orb.MultiLineString) {
+		for i, f := range ways {
+			want, name := 0.0, textOf(f.Properties, "name")
+			for _, l := range f.Geometry.Flat.(orb.MultiLineString) {
 				want += float64(measure.Length(l))
 			}
-			if p.Tracks[i].Name != f.Properties["name"] || math.Abs(float64(p.Tracks[i].Length)-want) > areaNear*want {
-				t.Errorf("%q of %v m, want %q of %v m", p.Tracks[i].Name, p.Tracks[i].Length, f.Properties["name"], want)
+			if p.Tracks[i].Name != name || !sameArea(float64(p.Tracks[i].Length), want) {
+				t.Errorf("%q of %v m, want %q of %v m", p.Tracks[i].Name, p.Tracks[i].Length, name, want)
 			}
 		}
 	})
