@@ -88,7 +88,7 @@ func (f *FeatureReader) Next() (Feature, error) {
 	}
 	feature, err := read()
 	feature.Number = number
-	feature.Line = 1 + bytes.Count(f.d.data[:feature.Byte], []byte{'\n'})
+	feature.Line = f.d.lineAt(int(feature.Byte))
 	for _, e := range feature.Departures {
 		e.Feature = number
 	}

@@ -17,6 +17,9 @@ type scanner struct {
 	at    int
 	depth int
 	most  int // depth allowed
+
+	counted int // a place in data, and
+	breaks  int // the line ends before it
 }
 
 func (s *scanner) fail(rule Rule, at int) *Error {
@@ -24,9 +27,21 @@ func (s *scanner) fail(rule Rule, at int) *Error {
 	return &Error{
 		Rule: rule,
 		Byte: int64(at),
-		Line: 1 + bytes.Count(s.data[:at], []byte{'\n'}),
+		Line: s.lineAt(at),
 		Got:  s.excerpt(at),
 	}
+}
+
+// lineAt is the number of the line a place lies on, from 1. It counts from the
+// place asked for before: a file of many features is asked of each.
+func (s *scanner) lineAt(at int) int {
+	if at >= s.counted {
+		s.breaks += bytes.Count(s.data[s.counted:at], []byte{'\n'})
+	} else {
+		s.breaks -= bytes.Count(s.data[at:s.counted], []byte{'\n'})
+	}
+	s.counted = at
+	return 1 + s.breaks
 }
 
 // excerpt is the word or the piece of text that stands at a place.
