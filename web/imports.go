@@ -246,7 +246,7 @@ func (x *exchange) importForm() (importForm, error) {
 		}
 		seen[name] = true
 		if name == "file" {
-			if f.file, err = io.ReadAll(part); err != nil {
+			if f.file, err = readPieces(part); err != nil {
 				return f, x.formError(err)
 			}
 			f.name = path.Base(part.FileName())
@@ -264,6 +264,27 @@ func (x *exchange) importForm() (importForm, error) {
 		return f, fault.New(fault.Invalid, noFile.Plain(), fault.Detail{Text: noFile.Plain(), Field: "file"})
 	}
 	return f, f.check()
+}
+
+// readPieces reads all of a file without making room twice over as it grows:
+// one that turns out too large has cost no more than itself.
+func readPieces(r io.Reader) ([]byte, error) {
+	const piece = 1 << 20
+	var full [][]byte
+	next := make([]byte, 0, piece)
+	for {
+		n, err := r.Read(next[len(next):cap(next)])
+		next = next[:len(next)+n]
+		if errors.Is(err, io.EOF) {
+			return bytes.Join(append(full, next), nil), nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		if len(next) == cap(next) {
+			full, next = append(full, next), make([]byte, 0, piece)
+		}
+	}
 }
 
 func (a *importAsk) set(name, value string) error {

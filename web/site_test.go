@@ -36,7 +36,7 @@ var passwordHash = sync.OnceValue(func() string {
 // site is a server with two farms: "mine" with one person of each role, named
 // by the role, and "theirs" with stranger.
 type site struct {
-	t     *testing.T
+	t     testing.TB
 	store Store
 	srv   *Server
 	ids   *records.IDs
@@ -46,12 +46,12 @@ type site struct {
 
 type option func(*Config)
 
-func newSite(t *testing.T, options ...option) *site {
+func newSite(t testing.TB, options ...option) *site {
 	t.Helper()
 	return newSiteOn(t, memory.New(time.Now), options...)
 }
 
-func newSiteOn(t *testing.T, store Store, options ...option) *site {
+func newSiteOn(t testing.TB, store Store, options ...option) *site {
 	t.Helper()
 	s := &site{t: t, store: store, log: &bytes.Buffer{}, now: time.Now, ids: records.NewIDs(time.Now, randomBytes{})}
 	c := Config{
@@ -81,7 +81,7 @@ func newSiteOn(t *testing.T, store Store, options ...option) *site {
 	return s
 }
 
-func must(t *testing.T, err error) {
+func must(t testing.TB, err error) {
 	t.Helper()
 	if err != nil {
 		t.Fatal(err)
@@ -121,7 +121,7 @@ type got struct {
 	body   []byte
 }
 
-func (g got) json(t *testing.T) map[string]any {
+func (g got) json(t testing.TB) map[string]any {
 	t.Helper()
 	var v map[string]any
 	if err := json.Unmarshal(g.body, &v); err != nil {
@@ -249,7 +249,7 @@ func bothStores(t *testing.T, f func(*testing.T, *site)) {
 	t.Run("sqlite", func(t *testing.T) { f(t, newSiteOn(t, openDisk(t))) })
 }
 
-func problemOf(t *testing.T, g got) map[string]any {
+func problemOf(t testing.TB, g got) map[string]any {
 	t.Helper()
 	if !strings.HasPrefix(g.header.Get("Content-Type"), "application/problem+json") {
 		t.Fatalf("status %d is no problem document: %s %.200s", g.status, g.header.Get("Content-Type"), g.body)

@@ -390,6 +390,10 @@ func TestImportRefusals(t *testing.T) {
 	if g.status != 200 || p.Outcome != intake.Reject || len(p.Features) != 1 || p.Features[0].State != "ask" || len(p.Features[0].Said) == 0 || p.Features[0].Said[0].At.Position == nil {
 		t.Errorf("a bow-tie: %d %s; want a feature that is asked about, with its place", g.status, g.body)
 	}
+	whole, of := form(map[string]string{"kind": "blocks"}, good, "a.json")
+	if g := c.do("POST", "/farms/mine/imports", whole[:len(whole)/2], "Content-Type", of); g.status != 400 {
+		t.Errorf("an upload that broke off in the file: %d", g.status)
+	}
 	if g := c.do("POST", "/farms/mine/imports", []byte("no form"), "Content-Type", "multipart/form-data"); g.status != 400 {
 		t.Errorf("no boundary: %d", g.status)
 	}

@@ -6,7 +6,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"math/rand/v2"
 	"os"
@@ -19,6 +18,7 @@ import (
 	"time"
 
 	"caneward/blocks/fault"
+	"caneward/blocks/intake/intaketest"
 	"caneward/blocks/words"
 	"caneward/geo/wire"
 )
@@ -29,117 +29,13 @@ const (
 	soaked  = 20 * mutated
 )
 
-// seeds are the files that are changed: the awkward ones and those that another
-// program wrote, each format among them.
-func seeds(t *testing.T) map[string][]byte {
-	t.Helper()
-	out := map[string][]byte{}
-	for _, root := range []string{filepath.Join(cases, "files"), "../../geo/wire"} {
-		err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
-			if err != nil || d.IsDir() || strings.HasSuffix(path, ".go") || strings.Contains(path, "fuzz") || strings.HasSuffix(path, ".md") {
-				return err
-			}
-			data, err := os.ReadFile(path)
-			out[filepath.ToSlash(path)] = data
-			return err
-		})
-		if err != nil {
-			t.Fatal(err)
-		}
-	}
-	return out
-}
-
-// change spoils a file in one of the ways files are spoilt: bits lost, pieces
-// missing, twice, or from another file, numbers run wild. Files in an archive
-// are changed inside it half of the time, so that its sums still hold.
-func change(r *rand.Rand, data, other []byte) []byte {
-	if isZip(data, "") && r.IntN(2) == 0 {
-		if packed, err := changePacked(r, data, other); err == nil {
-			return packed
-		}
-	}
-	out := bytes.Clone(data)
-	for range 1 + r.IntN(2) {
-		if len(out) == 0 {
-			return out
-		}
-		at := r.IntN(len(out))
-		to := min(len(out), at+1+r.IntN(64))
-		switch r.IntN(13) {
-		case 0:
-			out[at] ^= 1 << r.IntN(8)
-		case 1:
-			out[at] = byte(r.UintN(256))
-		case 2:
-			out = out[:at]
-		case 3:
-			out = append(out[:at:at], out[to:]...)
-		case 4:
-			out = append(out[:to:to], out[at:]...)
-		case 5:
-			if len(other) > 0 {
-				from := r.IntN(len(other))
-				piece := other[from:min(len(other), from+1+r.IntN(200))]
-				out = append(append(out[:at:at], piece...), out[at:]...)
-			}
-		case 6:
-			if i := bytes.IndexAny(out[at:], "0123456789"); i >= 0 {
-				wild := []string{"-1", "99999999999999999999", "1e308", "0", "NaN", "36,5", "180.5", "", "0x7fffffff"}
-				out = append(append(out[:at+i:at+i], wild[r.IntN(len(wild))]...), out[at+i+1:]...)
-			}
-		case 7:
-			for i := at; i < to; i++ {
-				out[i] = 0xFF
-			}
-		case 9, 10, 11, 12: // the file stays what it is and says something else
-			if i := bytes.IndexAny(out[at:], "0123456789"); i >= 0 {
-				out[at+i] = byte('0' + r.IntN(10))
-			}
-		case 8:
-			for i := at; i < min(len(out), at+4); i++ {
-				out[i] = byte(r.UintN(256))
-			}
-		}
-	}
-	return out
-}
-
-func changePacked(r *rand.Rand, data, other []byte) ([]byte, error) {
-	from, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
-	if err != nil || len(from.File) == 0 {
-		return nil, errors.New("no archive")
-	}
-	spoilt := r.IntN(len(from.File))
-	var b bytes.Buffer
-	to := zip.NewWriter(&b)
-	for i, f := range from.File {
-		in, err := f.Open()
-		if err != nil {
-			return nil, err
-		}
-		content, err := io.ReadAll(in)
-		if err != nil {
-			return nil, err
-		}
-		if i == spoilt {
-			content = change(r, content, other)
-		}
-		w, err := to.Create(f.Name)
-		if err != nil {
-			return nil, err
-		}
-		if _, err := w.Write(content); err != nil {
-			return nil, err
-		}
-	}
-	return b.Bytes(), to.Close()
-}
-
 // Whatever is done to a file, it is read or refused, and what is refused says
 // where.
 func TestMutatedFiles(t *testing.T) {
-	files := seeds(t)
+	files, err := intaketest.Seeds("../..")
+	if err != nil {
+		t.Fatal(err)
+	}
 	names := make([]string, 0, len(files))
 	for name := range files {
 		names = append(names, name)
@@ -155,7 +51,7 @@ func TestMutatedFiles(t *testing.T) {
 	outcomes := map[Outcome]int{}
 	for i := range rounds {
 		name := names[i%len(names)]
-		data := change(r, files[name], files[names[r.IntN(len(names))]])
+		data := intaketest.Change(r, files[name], files[names[r.IntN(len(names))]])
 		p, err := Read(context.Background(), bytes.NewReader(data), filepath.Base(name), Options{Zone: "America/Chicago"})
 		if err != nil {
 			t.Fatalf("round %d, %s: %v", i, name, err)
