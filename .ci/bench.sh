@@ -86,6 +86,12 @@ if command -v ogr2ogr >/dev/null; then
 else
   echo "(ogr2ogr is not installed: Debian gdal-bin; reading files stands alone)"
 fi
+# The same files without judging and without the start of a program.
+CANEWARD_BENCH_FILES="$work" bench ./records/export -bench Source -benchtime 5x > "$work/source"
+for name in shore.geojson blocks.geojson blocks.shp.zip blocks.gpkg; do
+  ours=$(ns "$work/source" "BenchmarkSource/$name")
+  if [ -n "$ours" ]; then say "$name, read and projected alone" "$(ms "$ours")" "" ""; fi
+done
 
 echo; echo "(no reference: absolute figures)"
 bench ./blocks/layout -bench Plan200k -benchtime 5x
