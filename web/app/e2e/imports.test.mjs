@@ -161,15 +161,36 @@ test("without a coordinate system the file is shown where each likely one puts i
   await undo(page);
 });
 
-test("columns of a table are guessed, can be said, and metres ask for their system", async () => {
+test("what the server refuses is named shape by shape and marked, and none is stored", async () => {
   const page = await grower();
   const known = await idsOf(page, "finds");
+  // Within 50 km of no block of this farm at this moment.
+  const far = { name: "far.csv", mimeType: "text/csv", buffer: Buffer.from("name,longitude,latitude\nfar,-120.5,45.25\n") };
+  await bring(page, far, { kind: "finds" });
+  await page.getByLabel("Found on, unless the file says when").fill("2026-06-10");
+  await page.getByRole("button", { name: "Store 1 find", exact: true }).click();
+  await page.getByRole("alert").getByText("Nothing of this import was stored", { exact: false }).waitFor();
+  await page.getByText("far: This find lies outside every block", { exact: false }).waitFor();
+  await page.getByRole("button", { name: "Show mark 1 on the map" }).waitFor();
+  assert.deepEqual(await newest(page, "finds", known), []);
+});
+
+test("columns of a table are guessed, can be said, and metres ask for their system", async () => {
+  const page = await grower();
+  // Finds must lie in or near a block: that of V061 is their ground.
+  await bring(page, "V061-shp-prj-ftus.zip");
+  await store(page, "Store 1 block");
+  await page.getByRole("button", { name: "Close", exact: true }).click();
+  const known = await idsOf(page, "finds");
   const want = [[-94.4412345, 36.3131111], [-94.4409876, 36.3133333], [-94.4405555, 36.3129999]];
-  const takeAll = async () => {
+  const takeAll = async (names) => {
     await page.getByLabel("What all of them look like, unless the file says it").selectOption("orange-rust");
     await page.getByLabel("Found on, unless the file says when").fill("2026-06-10");
     await store(page, "Store 3 finds");
-    const got = (await newest(page, "finds", known)).map((f) => f.geometry.coordinates);
+    const finds = await newest(page, "finds", known);
+    const got = finds.map((f) => f.geometry.coordinates);
+    assert.deepEqual(finds.map((f) => f.properties.name).sort(), names);
+    assert.deepEqual([...new Set(finds.map((f) => [f.properties.cause, f.properties.state, f.properties.found_at].join()))], ["orange-rust,suspected,2026-06-10T12:00:00Z"]);
     for (const [x, y] of want) {
       // 1e-6 degrees are at most 0.11 m; the file in metres has centimetres.
       assert.ok(got.some(([a, b]) => Math.abs(a - x) < 1e-6 && Math.abs(b - y) < 1e-6), `${x}, ${y} is not among ${JSON.stringify(got)}`);
@@ -180,16 +201,17 @@ test("columns of a table are guessed, can be said, and metres ask for their syst
   await page.getByRole("button", { name: "Change columns" }).click();
   const columns = page.getByRole("region", { name: "Columns of the table" });
   assert.equal(await columns.getByRole("row").count(), 2 + 3, "names, choices and the three lines of the file");
+  await columns.getByLabel("Column Note is").selectOption("name");
   await page.getByRole("button", { name: "Read it again so" }).click();
-  await page.getByRole("button", { name: en.other }).waitFor();
-  await takeAll();
+  await page.getByText("3. n2", { exact: false }).waitFor();
+  await takeAll(["n0", "n1", "n2"]);
 
   await bring(page, "V084-csv-xy-metres.csv", { kind: "finds" });
   await page.getByRole("radio", { name: "Another system, by its EPSG code" }).check();
   await page.getByLabel("EPSG code", { exact: true }).fill("32615");
   await page.getByRole("button", { name: "Read it again so" }).first().click();
   await page.getByText("holds 3 shapes", { exact: false }).waitFor();
-  await takeAll();
+  await takeAll([undefined, undefined, undefined]);
 });
 
 /** About 30 MB of small squares in rows. */

@@ -2,10 +2,12 @@
 // [WORD ...]. Without words the ones the README shows; with words those whose
 // name holds one of them; "all" takes every one.
 import { mkdir } from "node:fs/promises";
-import { join, resolve } from "node:path";
+import { dirname, join, resolve } from "node:path";
+import { fileURLToPath } from "node:url";
 import { openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { records, signIn } from "./people.mjs";
 
+const cases = join(dirname(fileURLToPath(import.meta.url)), "..", "..", "..", "testdata", "cases", "files");
 const readme = ["ground-laptop", "walk-phone", "disease-laptop", "pass-laptop", "papers-laptop"];
 
 const [folder, ...only] = process.argv.slice(2);
@@ -54,6 +56,16 @@ async function takeAll(size, viewport) {
   await shot("ground");
   await open(`/go/demo/ground?block=${id("Pond Block")}`);
   await shot("ground-block");
+  for (const [name, file] of [["import", "V006-bowtie-symmetric.geojson"], ["import-system", "V060-shp-no-prj-degrees.zip"]]) {
+    if (!wanted(name)) continue;
+    await open("/go/demo/ground?view=import");
+    await page.locator("#import-file").setInputFiles(join(cases, file));
+    await page.getByRole("button", { name: `Read ${file}` }).click();
+    await page.getByRole("button", { name: "Choose another file" }).waitFor();
+    if (name === "import") await page.getByRole("radio", { name: "Take repaired" }).check();
+    else await page.getByRole("radio").first().check();
+    await shot(name, page.getByRole("radio").first());
+  }
   await open("/go/demo/walk");
   await shot("walk-start");
   await open(`/go/demo/walk?block=${id("Long Rows")}`);

@@ -48,6 +48,7 @@ import {
   rowLabel,
   rowStyle,
   surroundingStyle,
+  uncased,
 } from "./styles";
 
 const markPx = 18;
@@ -195,10 +196,12 @@ export class DrawnMap implements FarmMap {
     if (old) this.#map.removeLayer(old);
     this.#overlays.delete(name);
     if (!shapes || shapes.length === 0) return;
-    const made = shapes.length > stillAbove ? still(50) : layer(50, undefined, true);
-    const drawn = overlayStyle(style);
+    const many = shapes.length > stillAbove;
+    const made = many ? still(50) : layer(50, undefined, true);
+    // From afar the casings of thousands of shapes would cover the shapes.
+    const drawn = many ? uncased(overlayStyle(style)) : overlayStyle(style);
     made.setStyle((f) => (f.get("style") as Style[] | null) ?? drawn);
-    fill(made, shapes, (s, i) => [s.id ?? String(i), s.geometry, s.label ? [...drawn, overlayLabel(s.label)] : null]);
+    fill(made, shapes, (s, i) => [s.id ?? String(i), s.geometry, s.label ? [...drawn, overlayLabel(s.label, s.geometry.type === "Point")] : null]);
     this.#overlays.set(name, made);
     this.#map.addLayer(made);
   }

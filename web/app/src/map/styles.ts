@@ -140,8 +140,14 @@ export function overlayStyle(kind: OverlayStyle): Style[] {
   return made;
 }
 
-export function overlayLabel(text: string): Style {
-  return new Style({ text: label(text) });
+/** Styles without the white casing of their lines. */
+export function uncased(styles: readonly Style[]): Style[] {
+  return styles.filter((s) => s.getStroke()?.getColor() !== white);
+}
+
+/** A place's label hangs below its mark. */
+export function overlayLabel(text: string, ofPlace: boolean): Style {
+  return new Style({ text: label(text, ofPlace ? 20 : 0) });
 }
 
 export function defectStyle(number: number): Style[] {

@@ -1,5 +1,6 @@
 import { useEffect, useMemo, useRef, useState } from "preact/hooks";
-import { type ImportKind, importKinds, type Proposal, type Proposed } from "../../api/imports";
+import { type ImportKind, importKinds, type Proposal, type Proposed, type Said } from "../../api/imports";
+import { asProblem, Problem } from "../../api/problem";
 import { language } from "../../i18n";
 import { MainAction } from "../../ui/action";
 import { Choice } from "../../ui/form";
@@ -125,11 +126,13 @@ function ProposalView(props: ProposedProps) {
   const choices = useSignal(work.choices);
   const all = useSignal(work.all);
   const heading = useRef<HTMLHeadingElement>(null);
-  const shapes = proposal.features ?? none;
+  // Of a file that could be read in part only, the part is not offered.
+  const shapes = (proposal.state === "proposed" && proposal.features) || none;
   const again: ReadAgain = (answers) => void work.answer(answers);
   const notices = useMemo(() => ofFile(proposal.notices ?? [], shapes), [proposal]);
   const errors = useMemo(() => ofFile(proposal.errors ?? [], shapes), [proposal]);
-  const fileSaid = useMemo(() => [...errors, ...notices], [errors, notices]);
+  const [refusal, refused] = useMemo(() => apart(problem), [problem]);
+  const fileSaid = useMemo(() => [...refused, ...errors, ...notices], [refused, errors, notices]);
   useEffect(() => {
     heading.current?.focus();
     map.fit(shapes.map((s) => s.feature.geometry ?? s.as_read ?? null));
@@ -146,7 +149,8 @@ function ProposalView(props: ProposedProps) {
           {t("imports-other-file")}
         </button>
       </p>
-      <ProblemNote problem={problem} />
+      <ProblemNote problem={refusal} />
+      <SaidList items={marks.slice(0, refused.length)} map={map} />
       {proposal.problem && (
         <p class="problem">
           <Mark answer="stop" /> {proposal.problem}
@@ -155,17 +159,24 @@ function ProposalView(props: ProposedProps) {
       <KindAgain key={proposal.kind} kind={proposal.kind} again={again} />
       <Questions {...props} again={again} />
       {errors.length > 0 && <h3>{t("imports-errors")}</h3>}
-      <SaidList items={marks.slice(0, errors.length)} map={map} />
+      <SaidList items={marks.slice(refused.length, refused.length + errors.length)} map={map} />
       {notices.length > 0 && <h3>{t("imports-notices")}</h3>}
-      <SaidList items={marks.slice(errors.length)} map={map} />
+      <SaidList items={marks.slice(refused.length + errors.length)} map={map} />
       {shapes.length > 0 && (
         <Shapes shapes={shapes} kind={proposal.kind} choices={choices} onChoices={work.choices.set} all={all} map={map} ofFile={fileSaid}>
           <ForAllFields kind={proposal.kind} farm={farm} all={all} onAll={work.all.set} />
         </Shapes>
       )}
-      {shapes.length > 0 && <StoreAction {...props} />}
+      {shapes.length > 0 && <StoreAction {...props} shapes={shapes} />}
     </>
   );
+}
+
+/** A refusal, and apart from it what it says of single shapes: those are marked on the map beside everything else that is. */
+function apart(thrown: unknown): [Problem | null, Said[]] {
+  if (!thrown) return [null, []];
+  const { errors, status, title, detail, logId } = asProblem(thrown);
+  return [new Problem({ status, title, detail, id: logId }), errors.map((e) => ({ message: e.detail, fix: e.fix, key: e.key ?? "", at: e }))];
 }
 
 /** What the file does not say, topic by topic; a table's columns can be changed even when nothing is asked. */
@@ -200,13 +211,12 @@ function Questions({ proposal, map, again }: ProposedProps & { again: ReadAgain 
   );
 }
 
-function StoreAction({ farm, go, work, file, proposal }: ProposedProps) {
+function StoreAction({ farm, go, work, file, proposal, shapes }: ProposedProps & { shapes: readonly Proposed[] }) {
   const t = useText();
   const choices = useSignal(work.choices);
   const all = useSignal(work.all);
   const [storing, setStoring] = useState(false);
   const { kind } = proposal;
-  const shapes = proposal.features ?? none;
   const n = shapes.filter((s) => isTaken(choices.get(s.number))).length;
   const lack = lacks(kind, shapes, choices, all);
   const store = async () => {

@@ -47,6 +47,7 @@ export function Shapes({ shapes, kind, choices, onChoices, all, map, ofFile, chi
     setPage(Math.floor((at < 0 ? shapes.findIndex((s) => s.number === n) : at) / pageSize));
   });
 
+  const sorts = filters.filter((f) => f === "all" || count[f] > 0 || f === filter);
   const turn = (to: number) => {
     setPage(to);
     head.current?.focus();
@@ -61,15 +62,17 @@ export function Shapes({ shapes, kind, choices, onChoices, all, map, ofFile, chi
       <Legend shapes={here} />
       {children}
       <div class="import-filters">
-        <Toggle
-          label={t("imports-show")}
-          value={filter}
-          onValue={(f) => {
-            setFilter(f);
-            setPage(0);
-          }}
-          choices={filters.filter((f) => f === "all" || count[f] > 0 || f === filter).map((f) => ({ value: f, label: t(`imports-filter-${f}`, { n: number(count[f]) }) }))}
-        />
+        {sorts.length > 1 && (
+          <Toggle
+            label={t("imports-show")}
+            value={filter}
+            onValue={(f) => {
+              setFilter(f);
+              setPage(0);
+            }}
+            choices={sorts.map((f) => ({ value: f, label: t(`imports-filter-${f}`, { n: number(count[f]) }) }))}
+          />
+        )}
         <p role="status">{t("imports-taken-count", { taken: count.taken, all: count.all })}</p>
       </div>
       {shapes.length > 1 && (
