@@ -99,6 +99,7 @@ type proposed struct {
 	id       records.ID
 	overlaps []intake.Overlap
 	present  *present
+	base     int // revision of the record of this id on the farm, closed ones included
 }
 
 // present is the record of the same id that the farm has already.
@@ -550,10 +551,11 @@ func (s *Server) recognisePresent(ctx context.Context, farm records.FarmID, kind
 				return err
 			}
 			last := history[len(history)-1]
-			f.present = &present{Revision: last.Number}
+			f.base = last.Number
 			if last.Deleted {
 				continue
 			}
+			f.present = &present{Revision: last.Number}
 			mine, err := records.ContentOf(f.record(f.Options[0], nil))
 			if err != nil {
 				continue // what has no canonical form is refused when it is stored
@@ -682,7 +684,7 @@ func (p *proposal) writes(takes []take, by records.Author) ([]records.Write, err
 	switch p.state {
 	case stateReading:
 		return nil, fault.New(fault.Conflict, stillReading.Plain())
-	case stateUndone:
+	case stateUndone, stateRefused:
 		return nil, fault.New(fault.Conflict, alreadyStored.Plain())
 	}
 	refuse := func(text words.Text) error {
@@ -703,10 +705,7 @@ func (p *proposal) writes(takes []take, by records.Author) ([]records.Write, err
 		if i < 0 {
 			return nil, refuse(noSuchWay.With(words.Args{"number": t.Number, "way": shorten(string(t.As))}))
 		}
-		w := records.Write{Kind: records.Kind(p.ask.Kind), ID: f.id, Record: f.record(f.Options[i], t.Properties), By: by}
-		if f.present != nil {
-			w.Base = f.present.Revision
-		}
+		w := records.Write{Kind: records.Kind(p.ask.Kind), ID: f.id, Record: f.record(f.Options[i], t.Properties), Base: f.base, By: by}
 		writes = append(writes, w)
 	}
 	return writes, nil

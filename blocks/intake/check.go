@@ -290,7 +290,7 @@ func (c *checking) judge(d draft) *fault.Error {
 	if len(details) > 0 {
 		return refusalOf(kind, details...)
 	}
-	if measure.Area(flat) < geo.SliverArea {
+	if certain := len(flat[0]) == 1 && math.Abs(float64(roughArea(flat[0][0]))) > float64(certainArea); !certain && measure.Area(flat) < geo.SliverArea {
 		detail := placed(d.parts[0][0], 0)
 		detail.Text, detail.Fix = noArea.Plain(), walkRound.Plain()
 		return refusalOf(fault.Invalid, detail)
@@ -302,17 +302,41 @@ func (c *checking) judge(d draft) *fault.Error {
 // cancel, the box does not.
 func size(flat orb.MultiPolygon) (fault.Detail, bool) {
 	d := fault.Detail{Field: "geometry", Fix: zoomIn.Plain()}
-	if area := measure.Area(flat); area > MaxArea {
-		d.Text = outlineTooLarge.With(words.Args{"km2": math.Round(float64(area) / 1e6)})
-		return d, true
-	}
 	box := flat.Bound()
-	if across := measure.Distance(box.Min, box.Max); across > MaxAcross {
+	across := measure.Distance(box.Min, box.Max)
+	// The widest box of a diagonal is a square of half its square.
+	if float64(across)*float64(across)/2 > float64(MaxArea) {
+		if area := measure.Area(flat); area > MaxArea {
+			d.Text = outlineTooLarge.With(words.Args{"km2": math.Round(float64(area) / 1e6)})
+			return d, true
+		}
+	}
+	if across > MaxAcross {
 		d.Text = outlineTooWide.With(words.Args{"km": math.Round(float64(across) / 1000)})
 		return d, true
 	}
 	return d, false
 }
+
+// roughArea is a ring's area on a sphere unrolled at its first corner, positive
+// counter-clockwise: good to a hundredth for blocks, at a hundredth of the cost
+// of the true one, and enough for its sign and for whether there is any.
+func roughArea(r orb.Ring) geo.SquareMetres {
+	const degree = 111_320 // metres of latitude, at most
+	var twice float64
+	first := r[0]
+	x0, y0 := 0.0, 0.0
+	for _, p := range r[1:] {
+		x, y := math.Remainder(p[0]-first[0], 360), p[1]-first[1]
+		twice += x0*y - x*y0
+		x0, y0 = x, y
+	}
+	return geo.SquareMetres(twice / 2 * degree * degree * math.Cos(first[1]*math.Pi/180))
+}
+
+// certainArea is the rough area from which its sign, and that it is no sliver,
+// are beyond doubt.
+const certainArea = 100 * geo.SliverArea
 
 // jumps reports whether a side runs across 180 degrees, from one end of the
 // longitudes to the other.

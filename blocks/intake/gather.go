@@ -5,10 +5,13 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"runtime"
 	"slices"
 	"sort"
 	"strconv"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"caneward/blocks"
@@ -86,32 +89,53 @@ type gathering struct {
 // progressEvery is how many features pass between two words of progress.
 const progressEvery = 250
 
+// ahead is how many features are read before their outlines are checked side by
+// side, each processor taking the next.
+const ahead = 256
+
+// arriving is a feature on its way through the gathering.
+type arriving struct {
+	wire.Feature
+	failed  *wire.Error // it could not be read, or brought to WGS 84
+	placed  bool        // its positions are WGS 84
+	outline *examined   // of one area; nil for anything else
+}
+
+// examined is what can be found out about an outline without the rest of its
+// file.
+type examined struct {
+	ProposedBlock
+	refusal    *fault.Error
+	properties []fault.Detail // at fault
+}
+
 // gather takes in what a source gives. Its error is the context's or our own;
 // what is wrong with the file goes into the proposal.
 func (p *Proposal) gather(ctx context.Context, src wire.Source, o Options) error {
 	g := gathering{Proposal: p, ctx: ctx, o: o, ids: map[string]bool{}, systems: map[string]placing{}}
-	for {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		f, err := src.Next()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if e, ok := wire.As(err); ok {
-			if f.Number == 0 || fileRules[e.Rule] {
+	for more := true; more; {
+		batch := make([]arriving, 0, ahead)
+		for len(batch) < ahead {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			f, err := src.Next()
+			if errors.Is(err, io.EOF) {
+				more = false
+				break
+			}
+			e, broken := wire.As(err)
+			if broken && (f.Number == 0 || fileRules[e.Rule]) {
 				p.refuseWire(e)
 				return nil
 			}
-			g.broken(f, e)
-		} else if err != nil {
-			return err
-		} else if err := g.feature(f); err != nil {
-			return err
+			if err != nil && !broken {
+				return err
+			}
+			batch = append(batch, arriving{Feature: f, failed: e})
 		}
-		g.read++
-		if o.Progress != nil && g.read%progressEvery == 0 {
-			o.Progress(g.read, f.Byte)
+		if err := g.take(batch); err != nil {
+			return err
 		}
 		if p.faults >= mostErrors {
 			p.refuse(fault.Invalid, fault.Detail{Text: moreErrors.With(words.Args{"limit": mostErrors})})
@@ -122,6 +146,83 @@ func (p *Proposal) gather(ctx context.Context, src wire.Source, o Options) error
 		p.depart(e)
 	}
 	return g.finish()
+}
+
+// take brings a batch to its place on Earth, has its outlines examined, and
+// takes it in, in the order of the file.
+func (g *gathering) take(batch []arriving) error {
+	for i := range batch {
+		g.bring(&batch[i])
+	}
+	if err := g.examine(batch); err != nil {
+		return err
+	}
+	for _, f := range batch {
+		if f.failed != nil {
+			g.broken(f.Feature, f.failed)
+		} else if err := g.feature(f); err != nil {
+			return err
+		}
+		if g.faults >= mostErrors {
+			return nil
+		}
+		g.read++
+		if g.o.Progress != nil && g.read%progressEvery == 0 {
+			g.o.Progress(g.read, f.Byte)
+		}
+	}
+	return nil
+}
+
+func (g *gathering) bring(f *arriving) {
+	if f.failed != nil {
+		return
+	}
+	var p placing
+	if p, f.placed = g.place(f.Feature); f.placed && !f.Geometry.Empty() {
+		f.failed = g.ground(&f.Feature, p)
+	}
+}
+
+// examine works on all processors; what it finds does not depend on how many.
+func (g *gathering) examine(batch []arriving) error {
+	var next atomic.Int64
+	var workers sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(batch)) {
+		workers.Go(func() {
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= len(batch) || g.ctx.Err() != nil {
+					return
+				}
+				f := &batch[i]
+				if f.failed != nil || !f.placed {
+					continue
+				}
+				switch f.Geometry.Flat.(type) {
+				case orb.Polygon, orb.MultiPolygon:
+					one := examineOutline(f.Feature, f.Geometry)
+					f.outline = &one
+				}
+			}
+		})
+	}
+	workers.Wait()
+	return g.ctx.Err()
+}
+
+// examineOutline checks and measures one area of a feature.
+func examineOutline(f wire.Feature, one geo.Geometry) examined {
+	checked, notices, refusal := check(one)
+	for i := range notices {
+		notices[i].Feature, notices[i].Line, notices[i].Entry = fault.P(f.Number), lineOf(f), f.Layer
+	}
+	b := ProposedBlock{ID: f.ID, IDKind: f.IDKind, Name: nameOf(f.Properties), Geometry: checked, Properties: f.Properties, Feature: f.Number, Layer: f.Layer, Said: notices}
+	if refusal != nil {
+		return examined{ProposedBlock: b, refusal: refusal}
+	}
+	_, details := blocks.Parse(checked, f.Properties)
+	return examined{ProposedBlock: measured(b), properties: details}
 }
 
 // depart says a wire error that was got over, in the file as a whole or in one
@@ -160,26 +261,23 @@ func about(f wire.Feature, m words.Message) fault.Detail {
 	return d
 }
 
-func (g *gathering) feature(f wire.Feature) error {
+func (g *gathering) feature(a arriving) error {
+	f := a.Feature
 	g.from = len(g.Notices)
-	placing, ok := g.place(f)
-	if ok && !f.Geometry.Empty() {
-		if e := g.ground(&f, placing); e != nil {
-			g.broken(f, e)
-			return nil
-		}
-	}
 	g.departures(f)
 	g.id(f)
 	if f.Geometry.Empty() {
 		g.placeless(f)
 		return nil
 	}
-	if !ok {
+	if !a.placed {
 		if len(g.Errors) == 0 {
 			g.wait(f)
 		}
 		return nil
+	}
+	if a.outline != nil {
+		return g.block(f, f.Geometry, *a.outline)
 	}
 	return g.shapes(f)
 }
@@ -243,7 +341,7 @@ func (g *gathering) shapes(f wire.Feature) error {
 		}
 		switch flat := one.Flat.(type) {
 		case orb.Polygon, orb.MultiPolygon:
-			failed = g.block(f, one)
+			failed = g.block(f, one, examineOutline(f, one))
 		case orb.LineString, orb.MultiLineString:
 			if f.Recorded || one.Measures != nil {
 				failed = g.track(f, one)
@@ -310,27 +408,23 @@ func (g *gathering) rest(f wire.Feature, one geo.Geometry) {
 	g.Rest = append(g.Rest, Shape{ID: f.ID, IDKind: f.IDKind, Name: nameOf(f.Properties), Geometry: one, Properties: f.Properties, Feature: f.Number, Layer: f.Layer})
 }
 
-func (g *gathering) block(f wire.Feature, one geo.Geometry) error {
-	checked, notices, refusal := check(one)
-	for i := range notices {
-		notices[i].Feature, notices[i].Line, notices[i].Entry = fault.P(f.Number), lineOf(f), f.Layer
-	}
-	b := ProposedBlock{ID: f.ID, IDKind: f.IDKind, Name: nameOf(f.Properties), Geometry: checked, Properties: f.Properties, Feature: f.Number, Layer: f.Layer, Said: slices.Clone(g.Notices[g.from:])}
-	b.Said = append(b.Said, notices...)
-	g.Notices = append(g.Notices, notices...)
-	if refusal != nil {
-		mended, err := g.mend(f, one, refusal)
+func (g *gathering) block(f wire.Feature, one geo.Geometry, e examined) error {
+	b := e.ProposedBlock
+	g.Notices, b.Said = append(g.Notices, b.Said...), append(slices.Clone(g.Notices[g.from:]), b.Said...)
+	if e.refusal != nil {
+		mended, err := g.mend(f, one, e.refusal)
 		if err != nil || mended == nil {
 			return err
 		}
 		b.Geometry, b.AsRead, b.Before, b.Said = mended.geometry, one, mended.before, append(b.Said, mended.said...)
 		g.Notices = append(g.Notices, mended.said...)
+		_, e.properties = blocks.Parse(b.Geometry, f.Properties)
+		b = measured(b)
 	}
 	if b.Name == "" {
 		g.note(about(f, nameless))
 	}
-	_, details := blocks.Parse(b.Geometry, f.Properties)
-	for _, d := range details {
+	for _, d := range e.properties {
 		if d.Field == "name" || d.Field == "geometry" {
 			continue
 		}
@@ -339,7 +433,7 @@ func (g *gathering) block(f wire.Feature, one geo.Geometry) error {
 		n.Text = badProperty.With(words.Args{"which": which(f), "field": d.Field, "problem": d.Text})
 		g.note(n)
 	}
-	g.Blocks = append(g.Blocks, measured(b))
+	g.Blocks = append(g.Blocks, b)
 	return nil
 }
 

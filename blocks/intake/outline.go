@@ -102,7 +102,12 @@ func (d draft) same(a, b int) bool {
 // turned gives the ring the direction RFC 7946 section 3.1.6 asks for, its
 // first corner kept.
 func (d draft) turned(r ring, shell bool) ring {
-	if area, _ := measure.SignedRing(d.positions(r)); area == 0 || (area > 0) == shell {
+	ring := d.positions(r)
+	area := roughArea(ring)
+	if math.Abs(float64(area)) < float64(certainArea) {
+		area, _ = measure.SignedRing(ring)
+	}
+	if area == 0 || (area > 0) == shell {
 		return r
 	}
 	r.corners = slices.Clone(r.corners)

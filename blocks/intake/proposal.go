@@ -5,6 +5,7 @@ package intake
 
 import (
 	"encoding/json"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -222,9 +223,14 @@ func measured(b ProposedBlock) ProposedBlock {
 	if one, ok := b.Geometry.Flat.(orb.Polygon); ok {
 		polygons = orb.MultiPolygon{one}
 	}
-	b.Area, b.Parts = measure.Area(polygons), len(polygons)
+	b.Area, b.Parts = 0, len(polygons)
 	for _, p := range polygons {
-		b.Perimeter += measure.Perimeter(p[0])
+		shell, perimeter := measure.SignedRing(p[0])
+		b.Area += geo.SquareMetres(math.Abs(float64(shell)))
+		b.Perimeter += perimeter
+		for _, hole := range p[1:] {
+			b.Area -= measure.Area(hole)
+		}
 		b.Holes += len(p) - 1
 	}
 	b.Centroid = centroid(polygons)
