@@ -78,11 +78,11 @@ type Candidate struct {
 
 var (
 	lineAsBlock = words.New("intake-line-as-block",
-		"This is a line that ends where it began; it can be taken as the outline of {area} m2.",
-		"Esto es una línea que termina donde empezó; se puede tomar como contorno de {area} m2.")
+		"This is a line that ends where it began; it can be taken as the outline of {area}.",
+		"Esto es una línea que termina donde empezó; se puede tomar como contorno de {area}.")
 	walkAsBlock = words.New("intake-walk-as-block",
-		"This is a recorded walk; the ground it goes round, {area} m2, can be taken as a block.",
-		"Esto es un recorrido grabado; el terreno que rodea, {area} m2, se puede tomar como bloque.")
+		"This is a recorded walk; the ground it goes round, {area}, can be taken as a block.",
+		"Esto es un recorrido grabado; el terreno que rodea, {area}, se puede tomar como bloque.")
 	causeNotSaid = words.New("intake-cause-not-said",
 		"The file does not say the cause; the find is taken as “other”, with its words kept.",
 		"El archivo no indica la causa; el hallazgo se toma como «otra», conservando sus palabras.")

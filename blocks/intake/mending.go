@@ -39,41 +39,41 @@ var (
 		"A spike was taken out: the outline ran out to a point and straight back.",
 		"Se quitó una punta: el contorno salía hasta un punto y volvía por el mismo camino.")
 	mendedCrossing = words.New("intake-mended-crossing",
-		"The outline crosses or overlaps itself here; {area} m2 concerned are counted once.",
-		"El contorno se cruza o se superpone a sí mismo aquí; los {area} m2 afectados se cuentan una sola vez.")
+		"The outline crosses or overlaps itself here; {area} concerned are counted once.",
+		"El contorno se cruza o se superpone a sí mismo aquí; los {area} afectados se cuentan una sola vez.")
 	mendedTouch = words.New("intake-mended-touch",
-		"The outline touches itself here; the {area} m2 it goes round became a hole, or a part of its own.",
-		"El contorno se toca a sí mismo aquí; los {area} m2 que rodea pasaron a ser un hueco o una parte aparte.")
+		"The outline touches itself here; the {area} it goes round became a hole, or a part of its own.",
+		"El contorno se toca a sí mismo aquí; los {area} que rodea pasaron a ser un hueco o una parte aparte.")
 	mendedParts = words.New("intake-mended-parts",
-		"Two parts overlap by {area} m2; they were joined, so that this ground counts once.",
-		"Dos partes se superponen en {area} m2; se unieron para que ese terreno cuente una sola vez.")
+		"Two parts overlap by {area}; they were joined, so that this ground counts once.",
+		"Dos partes se superponen en {area}; se unieron para que ese terreno cuente una sola vez.")
 	mendedShared = words.New("intake-mended-shared",
 		"Two parts lie side against side; they were joined into one.",
 		"Dos partes están lado contra lado; se unieron en una.")
 	mendedHoles = words.New("intake-mended-holes",
-		"Two holes overlap by {area} m2; they were joined into one hole.",
-		"Dos huecos se superponen en {area} m2; se unieron en uno solo.")
+		"Two holes overlap by {area}; they were joined into one hole.",
+		"Dos huecos se superponen en {area}; se unieron en uno solo.")
 	mendedHoleCrosses = words.New("intake-mended-hole-crosses",
-		"A hole crosses the outline; the {area} m2 of it that lie inside were cut out.",
-		"Un hueco cruza el contorno; se recortaron los {area} m2 que quedan dentro.")
+		"A hole crosses the outline; the {area} of it that lie inside were cut out.",
+		"Un hueco cruza el contorno; se recortaron los {area} que quedan dentro.")
 	mendedHoleOutside = words.New("intake-mended-hole-outside",
-		"A hole of {area} m2 lies outside the outline; it was left out.",
-		"Un hueco de {area} m2 está fuera del contorno; se dejó fuera.")
+		"A hole of {area} lies outside the outline; it was left out.",
+		"Un hueco de {area} está fuera del contorno; se dejó fuera.")
 	mendedApart = words.New("intake-mended-apart",
 		"Holes cut the ground apart here; the pieces became parts.",
 		"Los huecos parten el terreno aquí; los trozos pasaron a ser partes.")
 	mendedTotal = words.New("intake-mended-total",
-		"Mended: the area is {after} m2; by plain arithmetic over the corners as they are it was {before} m2, a change of {change} m2.",
-		"Reparado: el área es de {after} m2; por simple aritmética sobre los vértices tal como están era de {before} m2, un cambio de {change} m2.")
+		"Mended: the area is {after}; by plain arithmetic over the corners as they are it was {before}, a change of {change}.",
+		"Reparado: el área es de {after}; por simple aritmética sobre los vértices tal como están era de {before}, un cambio de {change}.")
 	heightsDropped = words.New("intake-heights-dropped",
 		"The heights of its corners were left out, since the corners changed.",
 		"Se dejaron fuera las alturas de sus vértices, porque los vértices cambiaron.")
 	chooseMend = words.New("intake-choose-mend",
-		"Mending would give {after} m2 in {parts} part(s); reordering the corners {reordered} m2. On the import page choose one, or draw it again.",
-		"La reparación daría {after} m2 en {parts} parte(s); reordenar los vértices, {reordered} m2. En la página de importación elija una, o dibújelo de nuevo.")
+		"Mending would give {after} in {parts} part(s); reordering the corners {reordered}. On the import page choose one, or draw it again.",
+		"La reparación daría {after} en {parts} parte(s); reordenar los vértices, {reordered}. En la página de importación elija una, o dibújelo de nuevo.")
 	chooseRepair = words.New("intake-choose-repair",
-		"Mending would give {after} m2 in {parts} part(s). On the import page take that, or draw it again.",
-		"La reparación daría {after} m2 en {parts} parte(s). En la página de importación acéptela, o dibújelo de nuevo.")
+		"Mending would give {after} in {parts} part(s). On the import page take that, or draw it again.",
+		"La reparación daría {after} en {parts} parte(s). En la página de importación acéptela, o dibújelo de nuevo.")
 )
 
 // mendedSayings says what was done about each rule.
@@ -193,12 +193,15 @@ func changes(f wire.Feature, result repair.Result) []Notice {
 	return append(said, total)
 }
 
-// squares prints an area to the square decimetre.
-func squares(a geo.SquareMetres) string { return strconv.FormatFloat(float64(a), 'f', 2, 64) }
+// squares prints an area in both units people think in: to the square
+// decimetre, and to a thousandth of an acre, which is 4 m2.
+func squares(a geo.SquareMetres) string {
+	return strconv.FormatFloat(float64(a), 'f', 2, 64) + " m2 (" + strconv.FormatFloat(a.Acres(), 'f', 3, 64) + " ac)"
+}
 
 func signed(a geo.SquareMetres) string {
 	if math.Abs(float64(a)) < 0.005 {
-		return "0.00"
+		return "0 m2"
 	}
 	if a > 0 {
 		return "+" + squares(a)

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"sort"
-	"strconv"
 
 	"caneward/blocks/fault"
 	"caneward/blocks/words"
@@ -29,8 +28,8 @@ const mostCompared = 5000
 
 var (
 	overlapNote = words.New("intake-overlap",
-		"Feature {a} and feature {b} overlap by {area} m2; that ground would be counted twice.",
-		"El elemento {a} y el elemento {b} se superponen en {area} m2; ese terreno se contaría dos veces.")
+		"Feature {a} and feature {b} overlap by {area}; that ground would be counted twice.",
+		"El elemento {a} y el elemento {b} se superponen en {area}; ese terreno se contaría dos veces.")
 	notAllCompared = words.New("intake-not-all-compared",
 		"Overlaps were looked for in the first {limit} neighbouring pairs only.",
 		"Solo se buscaron superposiciones en las primeras {limit} parejas de vecinos.")
@@ -159,7 +158,7 @@ func (g *gathering) overlap(ctx context.Context, a, b int) error {
 	case err != nil:
 		d.Text = notCompared.With(args)
 	case area >= LeastOverlap:
-		args["area"] = strconv.FormatFloat(float64(area), 'f', 1, 64)
+		args["area"] = squares(area)
 		d.Text = overlapNote.With(args)
 	default:
 		return nil

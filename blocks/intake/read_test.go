@@ -87,7 +87,7 @@ func TestRead(t *testing.T) {
 		{"system that is no object", `{"type":"FeatureCollection","crs":"EPSG:3857","features":[]}`, Reject, 0, "EPSG:3857"},
 		{"system null", `{"type":"FeatureCollection","crs":null,"features":[` + feature(`{"name":"A"}`) + `]}`, Accept, 1, ""},
 		{"same id twice", collection(`{"type":"Feature","id":7,"properties":{"name":"A"},"geometry":null}`, `{"type":"Feature","id":7,"properties":{"name":"B"},"geometry":null}`), Accept, 0, "same id"},
-		{"two blocks on one spot", collection(feature(`{"name":"A"}`), feature(`{"name":"B"}`)), Accept, 2, "16092.2 m2"},
+		{"two blocks on one spot", collection(feature(`{"name":"A"}`), feature(`{"name":"B"}`)), Accept, 2, "16092.24 m2"},
 		{"UTF-16 without a mark", "{\x00}\x00", Reject, 0, "no type"},
 	} {
 		p := read(t, c.text, "x.geojson")

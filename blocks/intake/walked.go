@@ -43,8 +43,8 @@ var (
 		"Track {which} holds no fix that can be used and was left out.",
 		"El recorrido {which} no contiene ninguna posición utilizable y se dejó fuera.")
 	canBeBlock = words.New("intake-can-be-block",
-		"Track {which} ends {gap} m from where it began; it goes round {area} m2 and can be taken as a block.",
-		"El recorrido {which} termina a {gap} m de donde empezó; rodea {area} m2 y se puede tomar como bloque.")
+		"Track {which} ends {gap} m from where it began; it goes round {area} and can be taken as a block.",
+		"El recorrido {which} termina a {gap} m de donde empezó; rodea {area} y se puede tomar como bloque.")
 	tailCut = words.New("intake-tail-cut",
 		"The walk went on past its start; the last {count} fix(es) were left out of the outline.",
 		"El recorrido siguió más allá de su inicio; las últimas {count} posiciones se dejaron fuera del contorno.")
