@@ -52,5 +52,10 @@ test-gdal:
 bench:
 	.ci/bench.sh
 
+# The long rounds: twenty times the changed files, and every fuzz target for a minute.
+soak: web
+	SOAK=1 $(GO) test -tags '$(TAGS)' -timeout 60m -run Mutated -v ./blocks/intake ./web
+	.ci/fuzz.sh 60s
+
 screenshots: build
 	cd $(WEB) && node e2e/screenshots.mjs ../../testdata/screenshots

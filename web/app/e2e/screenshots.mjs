@@ -8,7 +8,7 @@ import { openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { records, signIn } from "./people.mjs";
 
 const cases = join(dirname(fileURLToPath(import.meta.url)), "..", "..", "..", "testdata", "cases", "files");
-const readme = ["ground-laptop", "walk-phone", "disease-laptop", "pass-laptop", "papers-laptop"];
+const readme = ["ground-laptop", "import-laptop", "import-system-phone", "walk-phone", "disease-laptop", "pass-laptop", "papers-laptop"];
 
 const [folder, ...only] = process.argv.slice(2);
 if (!folder) {
