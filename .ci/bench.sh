@@ -7,7 +7,7 @@ cd "$(dirname "$0")/.."
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 tags=sqlite_omit_load_extension
-say() { printf '%-50s %14s %14s %8s\n' "$@"; }
+say() { printf '%-56s %14s %14s %8s\n' "$@"; }
 ms() { awk -v ns="$1" 'BEGIN { printf "%.2f ms", ns / 1e6 }'; }
 ratio() { awk -v a="$1" -v b="$2" 'BEGIN { if (b > 0) printf "%.2f", a / b }'; }
 bench() { go test -tags "$tags" -run NONE "$@" 2>&1 | grep -E '^(Benchmark|FAIL|panic|---)' || true; }
@@ -71,17 +71,21 @@ best() {
   echo "$least"
 }
 against_ogr() {
-  local ours theirs=""
+  local ours theirs="" printed=""
   ours=$(best bin/caneward read "$2") || { say "$1" refused "" ""; return; }
-  if command -v ogr2ogr >/dev/null; then theirs=$(best ogr2ogr -f Memory nowhere "$2"); fi
-  say "$1" "$(ms "$ours")" "${theirs:+$(ms "$theirs")}" "$(ratio "$ours" "${theirs:-0}")"
+  if command -v ogr2ogr >/dev/null; then
+    theirs=$(best ogr2ogr -f Memory nowhere "$2")
+    printed=$(best ogr2ogr -f GeoJSON /vsistdout/ "$2")
+  fi
+  say "$1, read alone" "$(ms "$ours")" "${theirs:+$(ms "$theirs")}" "$(ratio "$ours" "${theirs:-0}")"
+  say "$1, read and printed" "$(ms "$ours")" "${printed:+$(ms "$printed")}" "$(ratio "$ours" "${printed:-0}")"
 }
-against_ogr "outline of 100,000 corners, GeoJSON, against GDAL" "$work/shore.geojson"
+against_ogr "100,000 corners, GeoJSON, against GDAL" "$work/shore.geojson"
 against_ogr "20,000 blocks, GeoJSON, against GDAL" "$work/blocks.geojson"
 if command -v ogr2ogr >/dev/null; then
   ogr2ogr -f "ESRI Shapefile" -lco ENCODING=UTF-8 -t_srs EPSG:3433 "$work/blocks.shp.zip" "$work/blocks.geojson"
   ogr2ogr -f GPKG "$work/blocks.gpkg" "$work/blocks.geojson"
-  against_ogr "20,000 blocks, shapefile in feet, against GDAL" "$work/blocks.shp.zip"
+  against_ogr "20,000 blocks, shapefile, against GDAL" "$work/blocks.shp.zip"
   against_ogr "20,000 blocks, GeoPackage, against GDAL" "$work/blocks.gpkg"
 else
   echo "(ogr2ogr is not installed: Debian gdal-bin; reading files stands alone)"
@@ -94,6 +98,7 @@ for name in shore.geojson blocks.geojson blocks.shp.zip blocks.gpkg; do
 done
 
 echo; echo "(no reference: absolute figures)"
+bench ./web -bench LargeImport -benchtime 1x
 bench ./blocks/layout -bench Plan200k -benchtime 5x
 bench ./records/hotspot -bench Scan -benchtime 3x
 bench ./records/spray -bench Draft -benchtime 5x

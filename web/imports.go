@@ -474,7 +474,8 @@ func (s *Server) readImport(ctx context.Context, p *proposal, ask importAsk) err
 		return ctx.Err()
 	}
 	var there []intake.Neighbour
-	options := intake.Options{Zone: ask.Zone, System: ask.System, DayOrder: ask.DayOrder, Columns: ask.Columns, Swap: ask.Swap, Progress: p.progressed}
+	options := intake.Options{Zone: ask.Zone, System: ask.System, DayOrder: ask.DayOrder, Columns: ask.Columns, Swap: ask.Swap, Progress: p.progressed,
+		Workers: cap(s.heavy)} // one processor is left to everybody else
 	err := s.Store.View(ctx, p.farm, func(r records.Reader) (err error) {
 		if options.Zone == "" {
 			options.Zone = r.Farm().Zone

@@ -188,7 +188,11 @@ func (g *gathering) bring(f *arriving) {
 func (g *gathering) examine(batch []arriving) error {
 	var next atomic.Int64
 	var workers sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), len(batch)) {
+	count := g.o.Workers
+	if count <= 0 {
+		count = runtime.GOMAXPROCS(0)
+	}
+	for range min(count, len(batch)) {
 		workers.Go(func() {
 			for {
 				i := int(next.Add(1)) - 1

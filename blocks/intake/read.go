@@ -25,6 +25,7 @@ type Options struct {
 	Columns  map[string]string // header of a spreadsheet's column to the field it holds
 	Swap     bool              // longitude and latitude are swapped throughout
 
+	Workers  int                              // processors that examine outlines; 0 is all
 	Near     *geo.Position                    // where the farm is, which makes some systems likelier
 	Progress func(features int, offset int64) // told now and then; offset 0 where the format has none
 }
