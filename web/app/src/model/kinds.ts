@@ -58,11 +58,35 @@ export interface BlockProperties {
   first_plant_end?: PlantEnd;
 }
 
+/** Plants from..from+plants-1 stand on one part of a row, the first at_m along it, each spacing_m on. */
+export interface PlantRun {
+  from: number;
+  plants: number;
+  /** From 1; the first part where it is not said. */
+  part?: number;
+  at_m: number;
+  spacing_m: number;
+}
+
+/** A plant set anew: it keeps the number of its place. */
+export interface Replanted {
+  plant: number;
+  /** Date, YYYY-MM-DD. */
+  on: string;
+}
+
 export interface RowProperties {
   block: string;
   number: number;
+  /** Places, those without a plant counted too. */
   plants?: number;
   missing?: number[];
+  /** Which numbers stand where; without it they run on from part to part. */
+  places?: PlantRun[];
+  replanted?: Replanted[];
+  /** A strip left unplanted that keeps its number. */
+  skipped?: boolean;
+  posts?: number;
 }
 
 export const surroundingsKinds = [

@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { stretches } from "../walk/rowplace";
+import { stretches } from "../../rowmap/rowplace";
 import { readPlants, writePlants } from "./plants";
 
 describe("plants as typed", () => {

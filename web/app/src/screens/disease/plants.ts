@@ -1,5 +1,5 @@
 import type { PlantAt } from "../../model/kinds";
-import type { Stretch } from "../walk/rowplace";
+import type { Stretch } from "../../rowmap/rowplace";
 
 export type ReadPlants =
   | { readonly ok: true; readonly plants: PlantAt[] }

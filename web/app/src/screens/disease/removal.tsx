@@ -7,7 +7,7 @@ import { useText } from "../../ui/hooks";
 import { Caution, ProblemNote } from "../../ui/notes";
 import { say } from "../../ui/undo";
 import type { PlaceProps } from "../place";
-import { type DrawnRow, plantPlace, stretches } from "../walk/rowplace";
+import { type DrawnRow, plantPlace, stretches } from "../../rowmap/rowplace";
 import { readPlants, writePlants } from "./plants";
 
 /** What was taken out: plants, roots, where it went and when. */

@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import type { DrawnRow } from "../walk/rowplace";
+import type { DrawnRow } from "../../rowmap/rowplace";
 import { unseen } from "./unseen";
 
 const row = (number: number): DrawnRow => ({ number, plants: 10, firstPlant: 1, missing: [], line: [[0, 0], [0, 1]] });

@@ -1,5 +1,5 @@
 import type { Inspected } from "../../model/kinds";
-import { type DrawnRow, lastPlant, type Stretch } from "../walk/rowplace";
+import { type DrawnRow, lastPlant, type Stretch } from "../../rowmap/rowplace";
 import { mergeStretches } from "../walk/visit";
 
 /** The stretches of the drawn rows that no visit names: a preview of where emptiness says nothing. */

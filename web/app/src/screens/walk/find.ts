@@ -1,5 +1,5 @@
 import { type Cause, causes, type Feature, type FindProperties, type Severity } from "../../model/kinds";
-import type { LonLat } from "./rowplace";
+import type { LonLat } from "../../rowmap/rowplace";
 
 /** The severities a scout may name, in the order of the buttons. */
 export const severities: readonly Severity[] = [0, 1, 2, 3];

@@ -1,4 +1,4 @@
-import type { Stretch } from "./rowplace";
+import type { Stretch } from "../../rowmap/rowplace";
 
 /** What a visit says was looked at. */
 export type Inspected = readonly Stretch[] | { readonly rows: "all" };

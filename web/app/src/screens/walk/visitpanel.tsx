@@ -8,7 +8,7 @@ import { useText } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
 import { say } from "../../ui/undo";
 import type { PlaceProps } from "../place";
-import { type DrawnRow, lastPlant } from "./rowplace";
+import { type DrawnRow, lastPlant } from "../../rowmap/rowplace";
 import { positions, readStretches } from "./visit";
 
 const badKeys = {

@@ -1,5 +1,5 @@
-import type { Position } from "../../geo/position";
-import type { Stored } from "../../model/kinds";
+import type { Position } from "../geo/position";
+import type { Stored } from "../model/kinds";
 import { type DrawnRow, type LonLat, lengthM } from "./rowplace";
 
 // A length within 1 mm of a multiple of the spacing reaches it, as in the
@@ -9,8 +9,8 @@ const reachM = 0.001;
 const lonLat = (p: Position): LonLat => [p[0] ?? Number.NaN, p[1] ?? Number.NaN];
 
 /**
- * A block's rows for placing plants. A row in parts numbers on from part to
- * part. Rows that say neither their plants nor a spacing carry none.
+ * A block's rows for placing plants, one for each stretch of numbers that run
+ * on: as the record's places say, else from part to part. Rows that say neither their plants nor a spacing carry none.
  */
 export function drawnRows(
   rows: readonly Stored<"rows">[],
@@ -24,6 +24,13 @@ export function drawnRows(
     const p = r.feature.properties;
     const shape = r.feature.geometry;
     const parts = shape.type === "LineString" ? [shape.coordinates] : shape.coordinates;
+    if (p.places) {
+      for (const run of p.places) {
+        const line = parts[(run.part ?? 1) - 1]?.map(lonLat);
+        if (line) out.push({ number: p.number, plants: run.plants, line, firstPlant: run.from, missing: p.missing ?? [], startM: run.at_m, stepM: run.spacing_m });
+      }
+      continue;
+    }
     for (const part of parts) {
       const line = part.map(lonLat);
       const fit = spacingM ? Math.floor((lengthM(line) + reachM) / spacingM) + 1 : 0;

@@ -1,5 +1,6 @@
 import { describe, expect, it } from "vitest";
-import type { Stored } from "../../model/kinds";
+import type { Stored } from "../model/kinds";
+import { plantPlace } from "./rowplace";
 import { drawnRows, plantCount } from "./rows";
 
 // 0.0001 degrees of longitude at 35.87 degrees north are 9.03 m: 9.03 / 0.9 is
@@ -28,6 +29,20 @@ describe("rows of a block", () => {
       { number: 2, plants: 11, firstPlant: 1 },
       { number: 2, plants: 11, firstPlant: 12 },
     ]);
+  });
+  it("take the places the record names, wherever their numbers stand", () => {
+    const places = [
+      { from: 1, plants: 5, part: 1, at_m: 2, spacing_m: 0.9 },
+      { from: 6, plants: 2, at_m: 0.2, spacing_m: 0.9 },
+    ];
+    const got = drawnRows([stored(3, { type: "LineString", coordinates: line }, { plants: 7, places })], "b", 0.5);
+    expect(got).toMatchObject([
+      { number: 3, plants: 5, firstPlant: 1, startM: 2, stepM: 0.9 },
+      { number: 3, plants: 2, firstPlant: 6, startM: 0.2, stepM: 0.9 },
+    ]);
+    // 9.03 m are 0.0001 degrees here: plant 2 stands 2.9 m from the start.
+    expect(plantPlace(got, 3, 2, 0.5)![0]).toBeCloseTo(-80.42 + (2.9 / 9.03) * 0.0001, 7);
+    expect(plantPlace(got, 3, 7, 0.5)![0]).toBeCloseTo(-80.42 + (1.1 / 9.03) * 0.0001, 7);
   });
   it("come in order and from this block only", () => {
     const other = stored(3, { type: "LineString", coordinates: line }, { block: "c", plants: 3 });

@@ -9,6 +9,10 @@ export interface DrawnRow {
   /** Plant number at the start of this part; a row cut by a hole numbers on. */
   readonly firstPlant: number;
   readonly missing: readonly number[];
+  /** How far along the line the first plant stands; its start where it is not said. */
+  readonly startM?: number;
+  /** Between its plants; the block's spacing where it is not said. */
+  readonly stepM?: number;
 }
 
 // WGS 84 (EPSG 7030).
@@ -16,7 +20,7 @@ const equatorM = 6378137;
 const eccentricitySquared = 0.00669437999014;
 
 /** Metres east and north from a to b; good to a millimetre over a row's length. */
-function stepM(a: LonLat, b: LonLat): [number, number] {
+export function stepM(a: LonLat, b: LonLat): [number, number] {
   const rad = Math.PI / 180;
   const sin = Math.sin(((a[1] + b[1]) / 2) * rad);
   const w = Math.sqrt(1 - eccentricitySquared * sin * sin);
@@ -67,8 +71,12 @@ export function plantPlace(
   );
   if (!part || part.line.length < 2) return null;
   const nth = plant - part.firstPlant;
-  const step = spacingM ?? (part.plants > 1 ? lengthM(part.line) / (part.plants - 1) : 0);
-  return along(part.line, nth * step);
+  return along(part.line, (part.startM ?? 0) + nth * spacingOf(part, spacingM, 0));
+}
+
+/** Between a row's plants: its own, else the block's, else spread from end to end. */
+function spacingOf(part: DrawnRow, spacingM: number | null, alone: number): number {
+  return part.stepM ?? spacingM ?? (part.plants > 1 ? lengthM(part.line) / (part.plants - 1) : alone);
 }
 
 /** The last plant number of a row over all its parts; 0 for an unknown row. */
@@ -129,10 +137,11 @@ export function stretchLines(
     const from = Math.max(stretch.from, part.firstPlant);
     const to = Math.min(stretch.to, part.firstPlant + part.plants - 1);
     if (to < from) continue;
-    const step = spacingM ?? (part.plants > 1 ? lengthM(part.line) / (part.plants - 1) : 1);
+    const step = spacingOf(part, spacingM, 1);
     const total = lengthM(part.line);
-    const start = Math.max(0, (from - part.firstPlant - 0.5) * step);
-    const end = Math.min(total, (to - part.firstPlant + 0.5) * step);
+    const first = part.startM ?? 0;
+    const start = Math.max(0, first + (from - part.firstPlant - 0.5) * step);
+    const end = Math.min(total, first + (to - part.firstPlant + 0.5) * step);
     lines.push(cut(part.line, start, end));
   }
   return lines;
