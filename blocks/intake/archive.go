@@ -59,6 +59,7 @@ func (archived) Read(ctx context.Context, data []byte, o Options, p *Proposal) e
 		p.refuse(fault.Unsupported, fault.Detail{
 			Text: archiveSeveral.With(words.Args{"names": listed(append(append(holds.kml, holds.layers...), holds.single...))}),
 			Fix:  archiveSeveralFix.Plain()})
+	case officeFile(holds.rest, p):
 	case len(holds.rest) > 0:
 		p.refuse(fault.Unsupported, fault.Detail{Entry: holds.rest[0],
 			Text: archiveNothing.With(words.Args{"names": listed(holds.rest)}), Fix: archiveNothingFix.Plain()})
@@ -66,6 +67,15 @@ func (archived) Read(ctx context.Context, data []byte, o Options, p *Proposal) e
 		p.refuse(fault.Unsupported, fault.Detail{Text: archiveEmpty.Plain(), Fix: archiveNothingFix.Plain()})
 	}
 	return nil
+}
+
+// officeFile refuses an office document for what it is.
+func officeFile(names []string, p *Proposal) bool {
+	what, fix, is := office(names)
+	if is {
+		p.foreign(what, fix)
+	}
+	return is
 }
 
 // content is what an archive holds, names in its order.

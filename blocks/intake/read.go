@@ -51,7 +51,10 @@ var formats = []Format{
 	webPage{},
 	keyhole{},
 	gpxFile{},
+	otherXML{},
 	esri{},
+	topology{},
+	drawing{},
 	geoJSON{},
 	wktFile{},
 	spreadsheet{},
@@ -139,6 +142,9 @@ func (p *Proposal) refuseWire(e *wire.Error) {
 
 func (p *Proposal) read(ctx context.Context, data []byte, name string, o Options) error {
 	p.size = int64(len(data))
+	if p.notRead(data) {
+		return nil
+	}
 	text := p.toUTF8(data)
 	if len(bytes.TrimSpace(text)) == 0 {
 		p.refuseWire(&wire.Error{Rule: wire.RuleNothing})
@@ -160,6 +166,10 @@ type webPage struct{}
 func (webPage) Name() string { return "HTML" }
 func (webPage) Detects(data []byte, _ string) bool {
 	head := bytes.ToLower(bytes.TrimSpace(data[:min(len(data), sniffed)]))
+	for bytes.HasPrefix(head, []byte("<!--")) {
+		_, rest, _ := bytes.Cut(head, []byte("-->"))
+		head = bytes.TrimSpace(rest)
+	}
 	return bytes.HasPrefix(head, []byte("<!doctype html")) || bytes.HasPrefix(head, []byte("<html"))
 }
 func (webPage) Read(_ context.Context, _ []byte, _ Options, p *Proposal) error {
@@ -172,7 +182,8 @@ type esri struct{}
 
 func (esri) Name() string { return "Esri JSON" }
 func (esri) Detects(data []byte, _ string) bool {
-	return startsWith(data, '{') && bytes.Contains(data, []byte(`"rings"`)) && !bytes.Contains(data, []byte(`"coordinates"`))
+	return startsWith(data, '{') && (bytes.Contains(data, []byte(`"rings"`)) && !bytes.Contains(data, []byte(`"coordinates"`)) ||
+		bytes.Contains(data[:min(len(data), sniffed)], []byte(`"esriGeometry`)))
 }
 func (esri) Read(_ context.Context, _ []byte, _ Options, p *Proposal) error {
 	p.refuse(fault.Unsupported, fault.Detail{Text: otherJSON.With(words.Args{"format": "Esri JSON"}), Fix: exportGeoJSON.Plain()})

@@ -21,6 +21,9 @@ var (
 	wasUTF16 = words.New("intake-was-utf16",
 		"The file's encoding was UTF-16; it was read as such.",
 		"La codificación del archivo era UTF-16; se leyó como tal.")
+	wasUTF32 = words.New("intake-was-utf32",
+		"The file's encoding was UTF-32; it was read as such.",
+		"La codificación del archivo era UTF-32; se leyó como tal.")
 	wasWindows = words.New("intake-was-windows",
 		"The file's encoding is not UTF-8; its text was read as Windows-1252, for example “{example}”. Check the names.",
 		"La codificación del archivo no es UTF-8; su texto se leyó como Windows-1252, por ejemplo «{example}». Revise los nombres.")
@@ -34,6 +37,10 @@ var declared = regexp.MustCompile(`^\s*<\?xml[^>]*\sencoding\s*=\s*["']([A-Za-z0
 func (p *Proposal) toUTF8(data []byte) []byte {
 	if isZip(data, "") {
 		return data
+	}
+	if order := utf32Order(data); order != nil {
+		p.note(fault.Detail{Text: wasUTF32.Plain()})
+		return fromUTF32(data, order)
 	}
 	if order := utf16Order(data); order != nil {
 		p.note(fault.Detail{Text: wasUTF16.Plain()})
@@ -64,6 +71,25 @@ func utf16Order(data []byte) binary.ByteOrder {
 	return nil
 }
 
+// utf32Order tells UTF-32 by its mark.
+func utf32Order(data []byte) binary.ByteOrder {
+	switch {
+	case bytes.HasPrefix(data, []byte("\xFF\xFE\x00\x00")):
+		return binary.LittleEndian
+	case bytes.HasPrefix(data, []byte("\x00\x00\xFE\xFF")):
+		return binary.BigEndian
+	}
+	return nil
+}
+
+func fromUTF32(data []byte, order binary.ByteOrder) []byte {
+	out := make([]byte, 0, len(data)/4)
+	for i := 4; i+3 < len(data); i += 4 {
+		out = utf8.AppendRune(out, rune(order.Uint32(data[i:])))
+	}
+	return out
+}
+
 func fromUTF16(data []byte, order binary.ByteOrder) []byte {
 	units := make([]uint16, 0, len(data)/2)
 	for i := 0; i+1 < len(data); i += 2 {
@@ -73,9 +99,11 @@ func fromUTF16(data []byte, order binary.ByteOrder) []byte {
 	return []byte(strings.TrimPrefix(text, "\uFEFF"))
 }
 
-// fromWindows reads text as Windows-1252, which gives every byte a letter: the
-// usual case on farms' computers of western languages, and a guess that the
-// notice shows.
+// fromWindows reads what is not UTF-8 as Windows-1252, which gives every byte a
+// letter: the usual case on farms' computers of western languages, and a guess
+// that the notice shows. Letters that are UTF-8 stay: in Windows-1252 their
+// bytes would be an accented capital followed by a sign, which no word holds,
+// while files put together from two programs' do.
 func (p *Proposal) fromWindows(data []byte) []byte {
 	at := 0
 	for at < len(data) {
@@ -87,12 +115,16 @@ func (p *Proposal) fromWindows(data []byte) []byte {
 	}
 	out := make([]byte, 0, len(data)+len(data)/8)
 	example := ""
-	for i, b := range data {
-		r := charmap.Windows1252.DecodeByte(b)
+	for i := 0; i < len(data); {
+		r, n := utf8.DecodeRune(data[i:])
+		if r == utf8.RuneError && n == 1 {
+			r = charmap.Windows1252.DecodeByte(data[i])
+		}
 		out = utf8.AppendRune(out, r)
 		if i == at {
 			example = around(data, i)
 		}
+		i += n
 	}
 	p.mended(fault.Detail{Text: wasWindows.With(words.Args{"example": example}),
 		Line: fault.P(1 + bytes.Count(data[:at], []byte{'\n'})), Byte: fault.P(int64(at))})

@@ -114,6 +114,7 @@ func (s *Source) moment(r row, f *wire.Feature) (string, error) {
 	}
 	read, err := s.readMoment(r, date, clock)
 	if err == nil {
+		s.doubtDate(r, date, read)
 		return s.written(r, read), nil
 	}
 	got := shorten(date + " " + clock)
@@ -169,6 +170,9 @@ const (
 )
 
 func (s *Source) readDate(r row, cell string) (when.Reading, error) {
+	if twoReadings(cell) {
+		return when.Reading{}, errNoDate
+	}
 	days, ok := number(cell, s.facts.thousands[s.of[Date]])
 	if !ok || days < firstDayNumber || days >= lastDayNumber+1 {
 		return when.Read(cell, s.o.Zone, s.order())

@@ -16,31 +16,37 @@ import (
 // The rules that are this format's own. Errors beside them are
 // wire.RuleNothing, RuleBytes, RuleFeatures and those of package wkt.
 const (
-	RuleQuote      wire.Rule = "sheet-quote"       // a quoted field that is never closed, or closes in the middle of its text
-	RuleField      wire.Rule = "sheet-field"       // a field larger than maxField
-	RuleWide       wire.Rule = "sheet-wide"        // more columns than maxColumns
-	RuleColumns    wire.Rule = "sheet-columns"     // no column holds a position, nor a row and a plant
-	RulePosition   wire.Rule = "sheet-position"    // a position that cannot be read
-	RuleHemisphere wire.Rule = "sheet-hemisphere"  // a letter that contradicts the sign or the column
-	RuleDayMonth   wire.Rule = "sheet-day-month"   // dates of both orders in one column
-	RuleSkipped    wire.Rule = "sheet-skipped"     // a time that the zone's clocks never showed
-	RuleTwice      wire.Rule = "sheet-twice"       // a time that they showed twice
-	RuleProperties wire.Rule = "sheet-properties"  // a column properties without a JSON object
-	RuleNoPosition wire.Rule = "sheet-no-position" // note: a row left out for having none
-	RuleMoreRows   wire.Rule = "sheet-more-rows"   // note: further such rows, Count
-	RuleBefore     wire.Rule = "sheet-before"      // note: lines before the header left out
-	RuleExtra      wire.Rule = "sheet-extra"       // note: rows with more cells than the header, Count
-	RuleBareQuote  wire.Rule = "sheet-bare-quote"  // note: a single quote mark inside a quoted field taken as it stands
-	RuleDegrees    wire.Rule = "sheet-degrees"     // note: columns x and y taken as degrees
-	RulePair       wire.Rule = "sheet-pair"        // note: a column of pairs that has the longitude first
-	RuleOeste      wire.Rule = "sheet-oeste"       // note: the letter O taken as west
-	RuleDayFirst   wire.Rule = "sheet-day-first"   // note: dates are read with the day first
-	RuleMonthFirst wire.Rule = "sheet-month-first" // note: dates are read with the month first
-	RuleSerial     wire.Rule = "sheet-serial"      // note: day numbers made into dates, Count
-	RuleLocal      wire.Rule = "sheet-local"       // note: times without a zone, Count
-	RuleDate       wire.Rule = "sheet-date"        // note: a cell of the date column that is no date
-	RuleEdited     wire.Rule = "sheet-edited"      // note: cells that differ from the column properties, Count
-	RuleNotice     wire.Rule = "sheet-notice"      // note: what the file says of itself
+	RuleQuote        wire.Rule = "sheet-quote"         // a quoted field that is never closed, or closes in the middle of its text
+	RuleField        wire.Rule = "sheet-field"         // a field larger than maxField
+	RuleWide         wire.Rule = "sheet-wide"          // more columns than maxColumns
+	RuleColumns      wire.Rule = "sheet-columns"       // no column holds a position, nor a row and a plant
+	RulePosition     wire.Rule = "sheet-position"      // a position that cannot be read
+	RuleHemisphere   wire.Rule = "sheet-hemisphere"    // a letter that contradicts the sign or the column
+	RuleDayMonth     wire.Rule = "sheet-day-month"     // dates of both orders in one column
+	RuleSkipped      wire.Rule = "sheet-skipped"       // a time that the zone's clocks never showed
+	RuleTwice        wire.Rule = "sheet-twice"         // a time that they showed twice
+	RuleProperties   wire.Rule = "sheet-properties"    // a column properties without a JSON object
+	RuleNoPosition   wire.Rule = "sheet-no-position"   // note: a row left out for having none
+	RuleMoreRows     wire.Rule = "sheet-more-rows"     // note: further such rows, Count
+	RuleBefore       wire.Rule = "sheet-before"        // note: lines before the header left out
+	RuleExtra        wire.Rule = "sheet-extra"         // note: rows with more cells than the header, Count
+	RuleBareQuote    wire.Rule = "sheet-bare-quote"    // note: a single quote mark inside a quoted field taken as it stands
+	RuleDegrees      wire.Rule = "sheet-degrees"       // note: columns x and y taken as degrees
+	RulePair         wire.Rule = "sheet-pair"          // note: a column of pairs that has the longitude first
+	RuleOeste        wire.Rule = "sheet-oeste"         // note: the letter O taken as west
+	RuleDayFirst     wire.Rule = "sheet-day-first"     // note: dates are read with the day first
+	RuleMonthFirst   wire.Rule = "sheet-month-first"   // note: dates are read with the month first
+	RuleSerial       wire.Rule = "sheet-serial"        // note: day numbers made into dates, Count
+	RuleLocal        wire.Rule = "sheet-local"         // note: times without a zone, Count
+	RuleDate         wire.Rule = "sheet-date"          // note: a cell of the date column that is no date
+	RuleEdited       wire.Rule = "sheet-edited"        // note: cells that differ from the column properties, Count
+	RuleNotice       wire.Rule = "sheet-notice"        // note: what the file says of itself
+	RuleDecimalComma wire.Rule = "sheet-decimal-comma" // decimal commas between columns that commas part
+	RuleSplit        wire.Rule = "sheet-split"         // degrees, minutes and seconds in columns of their own
+	RuleTwiceHeaded  wire.Rule = "sheet-twice-headed"  // note: two columns for one thing
+	RuleLatFirst     wire.Rule = "sheet-lat-first"     // note: nothing proves the order of a pair
+	RuleShortYear    wire.Rule = "sheet-short-year"    // note: a year of two digits
+	RuleYear         wire.Rule = "sheet-year"          // note: a year in which nothing was recorded
 )
 
 // Bounds on one file's shape; the rest is in wire.Limits. No spreadsheet that
@@ -119,6 +125,7 @@ type Options struct {
 	Limits wire.Limits
 	Zone   *time.Location // of times that carry no offset; nil: none is assumed
 	Order  when.Order     // DayFirst or MonthFirst settles what the dates leave open
+	Now    time.Time      // dates beyond it are doubted; zero: the clock's
 	// System is set where somebody has named the coordinate system of columns x
 	// and y; such features carry wire.CRSMissing whatever their numbers.
 	System string

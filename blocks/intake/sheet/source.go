@@ -69,6 +69,9 @@ func Open(ctx context.Context, data []byte, o Options) (*Source, error) {
 	if err != nil {
 		return nil, err
 	}
+	if e := s.refusal(); e != nil {
+		return nil, e
+	}
 	if !s.placed() && !s.addressed() {
 		return nil, &wire.Error{Rule: RuleColumns, Line: max(s.headed.line, 1), Byte: int64(s.headed.byte), Got: shortenList(s.header)}
 	}
@@ -107,6 +110,10 @@ func open(ctx context.Context, data []byte, o Options) (*Source, error) {
 	s.judgeDates()
 	s.judgePlaces()
 	s.names = s.propertyNames()
+	if !s.own {
+		s.doubtColumns()
+		s.doubtPair()
+	}
 	s.rows = s.fromTop()
 	return s, nil
 }
@@ -253,6 +260,10 @@ func (s *Source) lookAtFigures(r row) {
 type seen struct {
 	beyond, within    int
 	lonFirst, latBack int
+	open              int // pairs that could be read either way
+	cut, whole        int // rows whose decimal commas part columns, and others
+	cutAt             place
+	cutText           string
 	dates             when.Column
 	lines             []place
 }
@@ -262,6 +273,7 @@ func (s *Source) lookAtPlaces(r row) {
 		s.facts.seen = &seen{}
 	}
 	n := s.facts.seen
+	s.lookAtWidth(r)
 	x, y := s.axes()
 	if lon, ok := s.figure(r, x); ok {
 		if lat, ok := s.figure(r, y); ok {
@@ -279,11 +291,17 @@ func (s *Source) lookAtPlaces(r row) {
 				n.lonFirst++
 			} else if math.Abs(b.value) > 90 {
 				n.latBack++
+			} else {
+				n.open++
 			}
 		}
 	}
 	if s.has(Date) {
-		n.dates.Add(s.cell(r, Date))
+		if cell := s.cell(r, Date); twoReadings(cell) {
+			n.dates.Add("")
+		} else {
+			n.dates.Add(cell)
+		}
 		n.lines = append(n.lines, r.place)
 	}
 }
@@ -469,6 +487,10 @@ func (s *Source) nothing(r row) bool {
 	if s.has(Geometry) && !blank(s.cell(r, Geometry)) {
 		return false
 	}
+	// A spreadsheet sums up columns of degrees as it does others.
+	if totals(r.cells) {
+		return true
+	}
 	for _, f := range []Field{LatLon, LonLat} {
 		if digits(s.cell(r, f)) {
 			return false
@@ -480,7 +502,8 @@ func (s *Source) nothing(r row) bool {
 
 func digits(cell string) bool { return strings.ContainsAny(cell, "0123456789") }
 
-var totalWords = map[string]bool{"total": true, "totals": true, "totales": true, "sum": true, "suma": true, "subtotal": true}
+var totalWords = map[string]bool{"total": true, "totals": true, "totales": true, "sum": true, "suma": true, "subtotal": true,
+	"grandtotal": true, "average": true, "averages": true, "mean": true, "promedio": true, "promedios": true}
 
 // totals reports whether a row sums up others.
 func totals(cells []string) bool {
