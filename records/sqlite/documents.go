@@ -1,0 +1,141 @@
+package sqlite
+
+import (
+	stdbytes "bytes"
+	"context"
+	"database/sql/driver"
+	"encoding/json"
+	"time"
+
+	"caneward/blocks/words"
+	"caneward/records"
+)
+
+var (
+	documentGap = words.New("sqlite-document-gap",
+		"Revision {want} of the document “{name}” should stand here.",
+		"Aquí debería estar la revisión {want} del documento «{name}».")
+	documentHash = words.New("sqlite-document-hash",
+		"This revision of the document “{name}” is not what was stored: its hash does not fit.",
+		"Esta revisión del documento «{name}» no es la que se guardó: su huella no concuerda.")
+)
+
+const documentColumns = `d.document, d.number, d.person, d.name, d.role, d.why, d.at_us, d.content, d.hash`
+
+func readDocument(farm records.FarmID, row []driver.Value) records.Document {
+	d := records.Document{
+		Farm: farm, Name: records.DocumentName(text(row[0])), Number: int(integer(row[1])),
+		By: records.Author{Person: records.PersonID(text(row[2])), Name: text(row[3]), Role: records.Role(text(row[4])), Why: text(row[5])},
+		At: time.UnixMicro(integer(row[6])).UTC(), Content: json.RawMessage(text(row[7])),
+	}
+	copy(d.Hash[:], bytes(row[8]))
+	return d
+}
+
+// PutDocument implements records.Documents.
+func (s *Store) PutDocument(ctx context.Context, farm records.FarmID, name records.DocumentName, base int, content json.RawMessage, by records.Author) (stored records.Document, repeated bool, err error) {
+	content, err = records.DocumentContent(name, base, content)
+	if err != nil {
+		return records.Document{}, false, err
+	}
+	err = s.writer.submit(ctx, 1, func(t *transaction) error {
+		stored, repeated, err = t.putDocument(farm, name, base, content, by)
+		return err
+	})
+	if err != nil {
+		return records.Document{}, false, err
+	}
+	return stored, repeated, nil
+}
+
+func (t *transaction) putDocument(farm records.FarmID, name records.DocumentName, base int, content json.RawMessage, by records.Author) (records.Document, bool, error) {
+	f, err := t.conn.row(background, `SELECT number FROM farms WHERE id = ?`, string(farm))
+	if err != nil {
+		return records.Document{}, false, err
+	}
+	if f == nil {
+		return records.Document{}, false, records.FarmMissing()
+	}
+	at := func(number int) (records.Document, bool, error) {
+		row, err := t.conn.row(background, `SELECT `+documentColumns+` FROM documents d WHERE d.farm = ? AND d.document = ? AND d.number = ?`,
+			f[0], string(name), int64(number))
+		if err != nil || row == nil {
+			return records.Document{}, false, err
+		}
+		return readDocument(farm, row), true, nil
+	}
+	next, there, err := at(base + 1)
+	if err != nil {
+		return records.Document{}, false, err
+	}
+	if there && stdbytes.Equal(next.Content, content) {
+		return next, true, nil
+	}
+	current, err := t.conn.number(background, `SELECT coalesce(max(number), 0) FROM documents WHERE farm = ? AND document = ?`, f[0], string(name))
+	if err != nil {
+		return records.Document{}, false, err
+	}
+	if int(current) != base {
+		return records.Document{}, false, records.DocumentStale(base, int(current))
+	}
+	before, _, err := at(base)
+	if err != nil {
+		return records.Document{}, false, err
+	}
+	d := records.Document{Farm: farm, Name: name, Number: base + 1, By: by, At: records.WholeMicroseconds(t.now()), Content: content}
+	d.Hash = d.Link(before.Hash)
+	return d, false, t.conn.exec(`INSERT INTO documents (farm, document, number, person, name, role, why, at_us, content, hash)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, f[0], string(name), int64(d.Number), string(by.Person), by.Name, string(by.Role), by.Why,
+		d.At.UnixMicro(), string(content), d.Hash[:])
+}
+
+// Document implements records.Documents.
+func (s *Store) Document(ctx context.Context, farm records.FarmID, name records.DocumentName) (records.Document, error) {
+	all, err := s.documents(ctx, farm, name, `DESC LIMIT 1`)
+	if err != nil {
+		return records.Document{}, err
+	}
+	return all[0], nil
+}
+
+// DocumentRevisions implements records.Documents.
+func (s *Store) DocumentRevisions(ctx context.Context, farm records.FarmID, name records.DocumentName) ([]records.Document, error) {
+	return s.documents(ctx, farm, name, `ASC`)
+}
+
+func (s *Store) documents(ctx context.Context, farm records.FarmID, name records.DocumentName, order string) (all []records.Document, err error) {
+	err = s.readers.with(ctx, func(c *conn) error {
+		if _, err := newReader(ctx, c, farm); err != nil {
+			return err
+		}
+		return c.rows(ctx, `SELECT `+documentColumns+` FROM documents d JOIN farms f ON f.number = d.farm
+			WHERE f.id = ? AND d.document = ? ORDER BY d.number `+order, []driver.Value{string(farm), string(name)}, func(row []driver.Value) error {
+			all = append(all, readDocument(farm, row))
+			return nil
+		})
+	})
+	if err == nil && len(all) == 0 {
+		err = records.DocumentMissing()
+	}
+	return all, err
+}
+
+// documents recomputes every document's chain.
+func (v *verifier) documents() error {
+	var last records.Document
+	return v.conn.rows(v.ctx, `SELECT `+documentColumns+`, f.id FROM documents d JOIN farms f ON f.number = d.farm
+		ORDER BY d.farm, d.document, d.number`, nil, func(row []driver.Value) error {
+		d := readDocument(records.FarmID(text(row[9])), row)
+		if d.Farm != last.Farm || d.Name != last.Name {
+			last = records.Document{}
+		}
+		if d.Number != last.Number+1 {
+			v.found(records.Problem{Farm: d.Farm, Number: d.Number, Text: documentGap.With(words.Args{"name": string(d.Name), "want": last.Number + 1})})
+		}
+		if d.Link(last.Hash) != d.Hash {
+			v.found(records.Problem{Farm: d.Farm, Number: d.Number, Text: documentHash.With(words.Args{"name": string(d.Name)})})
+		}
+		last = d
+		return nil
+	})
+}
