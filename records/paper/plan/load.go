@@ -1,0 +1,279 @@
+// Package plan prints a planting plan: a block to scale with its rows, what
+// they hold, what to order, and how the figures came about.
+package plan
+
+import (
+	"context"
+	"math"
+	"slices"
+
+	"github.com/paulmach/orb"
+
+	"caneward/blocks"
+	"caneward/blocks/fault"
+	"caneward/blocks/intake"
+	"caneward/blocks/layout"
+	"caneward/blocks/words"
+	"caneward/geo"
+	"caneward/geo/plane"
+	"caneward/records"
+)
+
+// MaxRows bounds a plan on paper; its table takes a page for every forty.
+const MaxRows = 5000
+
+// maxNeighbours bounds the other blocks drawn.
+const maxNeighbours = 60
+
+var (
+	noSuchBlock = words.New("plan-no-such-block", "There is no such block on this farm.", "No hay tal bloque en esta finca.")
+	noRows      = words.New("plan-no-rows", "This block has no rows yet, nor the spacings to lay them out. Give row_spacing_m and plant_spacing_m.", "Este bloque aún no tiene hileras ni las distancias para trazarlas. Indique row_spacing_m y plant_spacing_m.")
+	tooManyRows = words.New("plan-too-many-rows", "The block has more than {limit} rows; so many are not printed on one plan.", "El bloque tiene más de {limit} hileras; tantas no se imprimen en un plano.")
+	badRow      = words.New("plan-bad-row", "The row record {id} cannot be read: {problem}", "El registro de hilera {id} no se puede leer: {problem}")
+)
+
+// Ask is what is to be printed.
+type Ask struct {
+	Block records.ID
+	// Spec lays rows out anew; nil prints the rows on record, or, where there are
+	// none, what the block's own figures give.
+	Spec *layout.Spec
+	// OwnBearing takes the block's bearing, or its longest side's, instead of the
+	// spec's.
+	OwnBearing bool
+	Order      Order
+	Band       geo.Metres // treated width along a row; 0 is not asked
+	RowsUp     bool       // the rows, not north, point up the page
+}
+
+// Order is what the order list is reckoned with; zero fields leave a line out.
+type Order struct {
+	SparePercent *float64
+	PostSpacing  geo.Metres
+	Wires        int
+}
+
+// Plan is a block with its rows, ready to print.
+type Plan struct {
+	ask     Ask
+	block   blocks.Block
+	frame   plane.Frame
+	ground  plane.Region
+	outline orb.MultiPolygon
+
+	rows       []row
+	stored     bool
+	rowSpacing geo.Metres
+	plant      geo.Metres
+	bearing    geo.Degrees
+	laidOut    *layout.Layout
+	neighbours []neighbour
+}
+
+// row is a row as printed, from either source.
+type row struct {
+	number  int
+	parts   []part
+	places  int
+	missing int
+	skipped bool
+}
+
+// part is an unbroken stretch, from the end its plants are counted from.
+type part struct {
+	line   plane.Line
+	places int // 0 when not known
+}
+
+type neighbour struct {
+	name   string
+	ground plane.Region
+}
+
+func (r row) length() (m geo.Metres) {
+	for _, p := range r.parts {
+		m += p.line.Length()
+	}
+	return m
+}
+
+// Load reads what a plan shows. Refusals: fault.Invalid for a block that is
+// none, has no rows or cannot be placed, fault.TooCostly over MaxRows; else
+// those of layout.Plan.
+func Load(ctx context.Context, r records.Reader, ask Ask) (Plan, error) {
+	rev, err := r.Current(records.Blocks, ask.Block)
+	if fault.Is(err, fault.Missing) {
+		return Plan{}, fault.New(fault.Invalid, noSuchBlock.Plain(), fault.Detail{Text: noSuchBlock.Plain(), Field: "block"})
+	}
+	if err != nil {
+		return Plan{}, err
+	}
+	checked, _, refusal := intake.Check(rev.Record.Geometry)
+	if refusal != nil {
+		return Plan{}, refusal
+	}
+	b, _ := blocks.Parse(checked, rev.Record.Properties)
+	p := Plan{ask: ask, block: b, outline: b.Outline, rowSpacing: b.RowSpacing, plant: b.PlantSpacing}
+	if p.frame, err = plane.FrameOf(b.Outline); err != nil {
+		return Plan{}, fault.Wrap(fault.Invalid, err, noSuchBlock.Plain())
+	}
+	if p.ground, err = p.frame.Region(b.Outline); err != nil {
+		return Plan{}, fault.Wrap(fault.Invalid, err, noSuchBlock.Plain())
+	}
+	if ask.Spec == nil {
+		if err := p.readRows(ctx, r); err != nil {
+			return Plan{}, err
+		}
+	}
+	if err := p.readNeighbours(r); err != nil {
+		return Plan{}, err
+	}
+	if !p.stored {
+		if err := p.layOut(ctx); err != nil {
+			return Plan{}, err
+		}
+	}
+	if len(p.rows) > MaxRows {
+		return Plan{}, fault.New(fault.TooCostly, tooManyRows.With(words.Args{"limit": MaxRows}))
+	}
+	return p, nil
+}
+
+// readRows takes the rows on record, by number.
+func (p *Plan) readRows(ctx context.Context, r records.Reader) error {
+	page, err := r.List(records.Rows, records.Query{Equal: map[string]string{"block": string(p.ask.Block)}, Limit: MaxRows + 1})
+	if err != nil {
+		return err
+	}
+	for _, rev := range page.Revisions {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		stored, faults := blocks.ParseRow(rev.Record.Geometry, rev.Record.Properties)
+		if len(faults) > 0 {
+			return fault.New(fault.Invalid, badRow.With(words.Args{"id": string(rev.ID), "problem": faults[0].Text}))
+		}
+		out := row{number: stored.Number, places: stored.Plants, missing: len(stored.Missing)}
+		lines, err := p.frame.Lines(stored.Parts)
+		if err != nil {
+			return fault.Wrap(fault.Invalid, err, badRow.With(words.Args{"id": string(rev.ID), "problem": err.Error()}))
+		}
+		for _, line := range lines {
+			out.parts = append(out.parts, part{line: line})
+		}
+		out.countPlaces(p.plant)
+		p.rows = append(p.rows, out)
+	}
+	slices.SortStableFunc(p.rows, func(a, b row) int { return a.number - b.number })
+	p.stored = len(p.rows) > 0
+	if p.stored {
+		p.bearing = bearingOf(p.rows)
+	}
+	return nil
+}
+
+// countPlaces shares the row's places out over its parts, by the layout's rule.
+func (r *row) countPlaces(spacing geo.Metres) {
+	if len(r.parts) == 1 {
+		r.parts[0].places = r.places
+		return
+	}
+	if spacing <= 0 {
+		return
+	}
+	total := 0
+	for i, q := range r.parts {
+		r.parts[i].places = placesOn(q.line.Length(), spacing)
+		total += r.parts[i].places
+	}
+	if total != r.places {
+		for i := range r.parts {
+			r.parts[i].places = 0
+		}
+	}
+}
+
+// placesOn is the layout's rule: a place at the first end and one every spacing,
+// a millimetre short counting as reached.
+func placesOn(length, spacing geo.Metres) int {
+	const exactFit geo.Metres = 0.001
+	return int(math.Floor(float64((length+exactFit)/spacing))) + 1
+}
+
+// heading is the bearing from a to b in the frame.
+func heading(a, b plane.XY) geo.Degrees {
+	return geo.Degrees(math.Atan2(b.X-a.X, b.Y-a.Y) * 180 / math.Pi).Normal()
+}
+
+// bearingOf is the way the longest row runs.
+func bearingOf(rows []row) geo.Degrees {
+	var longest geo.Metres
+	var b geo.Degrees
+	for _, r := range rows {
+		for _, q := range r.parts {
+			if l := q.line.Length(); l > longest {
+				longest = l
+				b = heading(q.line[0], q.line[len(q.line)-1])
+			}
+		}
+	}
+	return b
+}
+
+// layOut fits rows by the spec, or by the block's own figures.
+func (p *Plan) layOut(ctx context.Context) error {
+	spec := layout.Spec{RowSpacing: p.block.RowSpacing, PlantSpacing: p.block.PlantSpacing,
+		FromRight: p.block.FirstRowSide == blocks.Right, FromFarEnd: p.block.FirstPlantEnd == blocks.Farther}
+	own := true
+	if p.ask.Spec != nil {
+		spec, own = *p.ask.Spec, p.ask.OwnBearing
+	} else if spec.RowSpacing == 0 || spec.PlantSpacing == 0 {
+		return fault.New(fault.Invalid, noRows.Plain(), fault.Detail{Text: noRows.Plain(), Field: "row_spacing_m"})
+	}
+	if own && p.block.RowBearing != nil {
+		spec.Bearing = *p.block.RowBearing
+	} else if own {
+		spec.Bearing = layout.LongestSide(p.outline)
+	}
+	l, err := layout.Plan(ctx, p.outline, spec)
+	if err != nil {
+		return err
+	}
+	p.laidOut, p.rowSpacing, p.plant, p.bearing = &l, spec.RowSpacing, spec.PlantSpacing, spec.Bearing
+	for _, r := range l.Rows {
+		out := row{number: r.Number, places: r.Plants}
+		for _, q := range r.Parts {
+			out.parts = append(out.parts, part{line: plane.Line{p.frame.XY(q.From), p.frame.XY(q.To)}, places: q.Plants})
+		}
+		p.rows = append(p.rows, out)
+	}
+	return nil
+}
+
+// readNeighbours takes the farm's other blocks round this one, as far off as it
+// is wide.
+func (p *Plan) readNeighbours(r records.Reader) error {
+	b := p.ground.Box()
+	reach := geo.Metres(max(b.Max.X-b.Min.X, b.Max.Y-b.Min.Y))
+	b = b.Grow(reach)
+	sw, ne := p.frame.Position(b.Min), p.frame.Position(b.Max)
+	if sw[0] > ne[0] {
+		return nil // across longitude 180; neighbours are only there to find one's way
+	}
+	page, err := r.List(records.Blocks, records.Query{Box: &geo.Box{Min: sw, Max: ne}, Limit: maxNeighbours})
+	if err != nil {
+		return err
+	}
+	for _, rev := range page.Revisions {
+		if rev.ID == p.ask.Block {
+			continue
+		}
+		other, _ := blocks.Parse(rev.Record.Geometry, rev.Record.Properties)
+		ground, err := p.frame.Region(other.Outline)
+		if err != nil || other.Outline == nil {
+			continue // its own page says what is wrong with it
+		}
+		p.neighbours = append(p.neighbours, neighbour{other.Name, ground})
+	}
+	return nil
+}

@@ -1,0 +1,352 @@
+package plan
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"strings"
+
+	"caneward/blocks"
+	"caneward/blocks/words"
+	"caneward/geo"
+	"caneward/geo/measure"
+	"caneward/records/paper"
+)
+
+var (
+	title     = words.New("plan-title", "Planting plan: {block}", "Plano de plantación: {block}")
+	lineOf    = words.New("plan-line", "Plan of {day}", "Plano del {day}")
+	onRecord  = words.New("plan-on-record", "Rows as on record.", "Hileras según los registros.")
+	notStored = words.New("plan-not-stored", "Rows as laid out from the figures given; they are not on record.", "Hileras trazadas con los datos indicados; no están en los registros.")
+
+	holds     = words.New("plan-holds", "{rows} rows, {length} of row, {plants} plants.", "{rows} hileras, {length} de hilera, {plants} plantas.")
+	longest   = words.New("plan-longest", "Longest: row {longest}, {most}. Shortest: row {shortest}, {least}.", "La más larga: hilera {longest}, {most}. La más corta: hilera {shortest}, {least}.")
+	spaced    = words.New("plan-spaced", "Rows {row} apart, plants {plant} apart in the row; rows run {bearing}° from true north.", "Hileras a {row}, plantas a {plant} en la hilera; las hileras corren a {bearing}° del norte verdadero.")
+	headlands = words.New("plan-headlands", "Headlands {headland} at both row ends.", "Cabeceras de {headland} en ambos extremos.")
+	ofCrop    = words.New("plan-crop", "{crop}.", "{crop}.")
+	plantedOn = words.New("plan-planted-on", "Planted {day}.", "Plantado el {day}.")
+	follows   = words.New("plan-follows", "The outline follows {what}.", "El contorno sigue {what}.")
+	followsOf = map[blocks.Follows]words.Message{
+		blocks.Fence:  words.New("plan-follows-fence", "the fence", "la cerca"),
+		blocks.Posts:  words.New("plan-follows-posts", "the posts", "los postes"),
+		blocks.Canopy: words.New("plan-follows-canopy", "the canopy", "el follaje"),
+	}
+)
+
+// Title names the plan.
+func (p Plan) Title() words.Text { return title.With(words.Args{"block": p.block.Name}) }
+
+// Print writes the plan: the map on the first page, then figures and cautions,
+// then the rows. Head.Title and Head.Line are filled in here.
+func Print(ctx context.Context, p Plan, head paper.Head) ([]byte, error) {
+	head.Title = p.Title()
+	zone := head.Zone
+	day := head.Made
+	if zone != nil {
+		day = day.In(zone)
+	}
+	head.Line = lineOf.With(words.Args{"day": paper.Date(day, head.Language)})
+	d := paper.New(ctx, head)
+	ground := paper.Ground{Show: p.show()}
+	if p.ask.RowsUp {
+		ground.Up = p.bearing
+	}
+	m := d.MapPage(ground, p.keys(p.ask.Order.PostSpacing > 0), belowMap)
+	m.Close(p.draw(m)...)
+	d.Paragraph(p.facts(head.Language))
+	d.Page(false)
+	p.figures(d)
+	p.table(d)
+	return d.Bytes()
+}
+
+// belowMap is the room for the facts: five lines at most.
+const belowMap paper.Millimetres = 23
+
+// facts are what is said below the map.
+func (p Plan) facts(l words.Language) words.Text {
+	var says []string
+	say := func(t words.Text) { says = append(says, t.In(l)) }
+	length, plants := p.totals()
+	say(holds.With(words.Args{"rows": paper.Number(float64(len(p.rows)), 0), "length": metresAndFeet(length), "plants": paper.Number(float64(plants), 0)}))
+	if len(p.rows) > 0 {
+		most, least := p.extremes()
+		say(longest.With(words.Args{"longest": most.number, "most": metresAndFeet(most.length()), "shortest": least.number, "least": metresAndFeet(least.length())}))
+	}
+	if p.rowSpacing > 0 && p.plant > 0 {
+		say(spaced.With(words.Args{"row": spacingText(p.rowSpacing), "plant": spacingText(p.plant), "bearing": paper.Number(math.Round(float64(p.bearing)*10)/10, 1)}))
+	}
+	if p.laidOut != nil && p.laidOut.Spec.Headland > 0 {
+		say(headlands.With(words.Args{"headland": spacingText(p.laidOut.Spec.Headland)}))
+	}
+	if crop := strings.Trim(p.block.Crop+", "+p.block.Cultivar, ", "); crop != "" {
+		say(ofCrop.With(words.Args{"crop": upperFirst(crop)}))
+	}
+	if name, known := followsOf[p.block.OutlineFollows]; known {
+		say(follows.With(words.Args{"what": name.Plain()}))
+	}
+	if p.stored {
+		say(onRecord.Plain())
+	} else {
+		say(notStored.Plain())
+	}
+	return words.Verbatim(strings.Join(says, " "))
+}
+
+func upperFirst(s string) string {
+	r := []rune(s)
+	return strings.ToUpper(string(r[:1])) + string(r[1:])
+}
+
+func (p Plan) totals() (length geo.Metres, plants int) {
+	for _, r := range p.rows {
+		if !r.skipped {
+			length += r.length()
+			plants += r.places - r.missing
+		}
+	}
+	return length, plants
+}
+
+func (p Plan) extremes() (most, least row) {
+	first := true
+	for _, r := range p.rows {
+		if r.skipped {
+			continue
+		}
+		if first || r.length() > most.length() {
+			most = r
+		}
+		if first || r.length() < least.length() {
+			least = r
+		}
+		first = false
+	}
+	return most, least
+}
+
+// metresAndFeet says a length in both: to 0.1 m and whole feet.
+func metresAndFeet(m geo.Metres) string {
+	return fmt.Sprintf("%s m (%s ft)", paper.Number(float64(m), 1), paper.Number(m.Feet(), 0))
+}
+
+// spacingText says a distance somebody set: to 1 cm and a tenth of a foot.
+func spacingText(m geo.Metres) string {
+	return fmt.Sprintf("%s m (%s ft)", paper.Number(float64(m), 2), paper.Number(m.Feet(), 1))
+}
+
+// areaText says an area in three units: square metres, acres to 0.01 (0.001 below
+// one), hectares as finely.
+func areaText(a geo.SquareMetres) string {
+	fine := 2
+	if a.Acres() < 1 {
+		fine = 3
+	}
+	return fmt.Sprintf("%s m² = %s acre = %s ha", paper.Number(float64(a), 0), paper.Number(a.Acres(), fine), paper.Number(a.Hectares(), fine+1))
+}
+
+var (
+	areasHead   = words.New("plan-areas", "Three areas", "Tres superficies")
+	areaColumn  = words.New("plan-area", "Area", "Superficie")
+	squareM     = words.New("plan-square-metres", "m²", "m²")
+	acreColumn  = words.New("plan-acres", "acre", "acre")
+	haColumn    = words.New("plan-hectares", "ha", "ha")
+	howColumn   = words.New("plan-how", "How", "Cómo")
+	outlineArea = words.New("plan-outline-area", "Outline", "Contorno")
+	outlineHow  = words.New("plan-outline-how", "inside the outline, holes taken off, on the ellipsoid", "dentro del contorno, sin los huecos, sobre el elipsoide")
+	plantedArea = words.New("plan-planted-area", "Planted", "Plantada")
+	plantedHow  = words.New("plan-planted-how", "{length} of row × {spacing} between rows", "{length} de hilera × {spacing} entre hileras")
+	stripsHow   = words.New("plan-strips-how", "ground of the rows' strips, headlands taken off", "terreno de las franjas de las hileras, sin cabeceras")
+	bandArea    = words.New("plan-band-area", "Band", "Banda")
+	bandHow     = words.New("plan-band-how", "{length} of row × band of {width}", "{length} de hilera × banda de {width}")
+	saysFollows = words.New("plan-which-area", "A rate “per acre” means one of these: the label or the quotation says which.", "Una dosis «por acre» se refiere a una de estas: lo dice la etiqueta o la cotización.")
+
+	orderHead   = words.New("plan-order", "To order", "Para pedir")
+	itemColumn  = words.New("plan-item", "What", "Qué")
+	countColumn = words.New("plan-count", "How many", "Cuánto")
+	placesItem  = words.New("plan-places-item", "Plants that fit", "Plantas que caben")
+	placesHow   = words.New("plan-places-how", "each unbroken stretch: length / {spacing}, whole number below, plus 1; all added up", "cada tramo: largo / {spacing}, entero inferior, más 1; todo sumado")
+	recordHow   = words.New("plan-record-how", "places of all rows on record", "lugares de todas las hileras registradas")
+	spareItem   = words.New("plan-spare-item", "Plants with {percent} % spare", "Plantas con {percent} % de reserva")
+	spareHow    = words.New("plan-spare-how", "{plants} × {factor}, rounded up", "{plants} × {factor}, redondeado hacia arriba")
+
+	bookHead  = words.New("plan-book", "Handbook figure and count", "Cifra de manual y cuenta")
+	bookItem  = words.New("plan-book-item", "Handbook formula over the outline", "Fórmula de manual sobre el contorno")
+	bookHow   = words.New("plan-book-how", "{area} m² / ({row} m × {plant} m)", "{area} m² / ({row} m × {plant} m)")
+	countItem = words.New("plan-count-item", "Laid out on this ground", "Trazado en este terreno")
+	countHow  = words.New("plan-count-how", "counted row by row; see the table", "contado hilera por hilera; vea la tabla")
+	bookWhy   = words.New("plan-book-why", "They differ because the formula knows no headlands, alleys or holes, and because a row holds whole plants, one at each end: {percent} % here.", "Difieren porque la fórmula no conoce cabeceras, calles ni huecos, y porque una hilera lleva plantas enteras, una en cada extremo: {percent} % aquí.")
+
+	plantsColumn = words.New("plan-plants", "Plants", "Plantas")
+
+	measureFirst = words.New("plan-measure-first", "Measure one row before you order. The areas and lengths come from a drawn outline: drawn 1 m wrong all round, it changes this area by about {percent} %, and the plants with it.", "Mida una hilera antes de pedir. Las superficies y largos vienen de un contorno dibujado: si está 1 m mal por todos lados, esta superficie cambia cerca de {percent} %, y con ella las plantas.")
+	measureWhich = words.New("plan-measure-which", "This outline follows {what}; rows end short of a fence, and past or at the posts.", "Este contorno sigue {what}; las hileras terminan antes de una cerca, y en los postes o más allá.")
+	flatCaution  = words.New("plan-flat", "The plan is flat: it knows nothing of slope, wet ground or stone. Slopes above 12 to 15 degrees are a hazard for machines.", "El plano es horizontal: no conoce pendientes, suelo húmedo ni piedra. Las pendientes de más de 12 a 15 grados son un peligro para las máquinas.")
+	digCaution   = words.New("plan-dig", "Before posts are driven or trenches opened, have buried pipes and cables marked, and look up for wires.", "Antes de hincar postes o abrir zanjas, haga marcar tuberías y cables enterrados, y mire si hay cables arriba.")
+)
+
+// figures are areas, order and comparison, each with how, and the cautions.
+func (p Plan) figures(d *paper.Doc) {
+	length, plants := p.totals()
+	p.areas(d, length)
+	p.order(d, plants)
+	p.cautions(d)
+	p.handbook(d, plants)
+}
+
+func (p Plan) areas(d *paper.Doc, length geo.Metres) {
+	d.Heading(areasHead.Plain())
+	line := func(name words.Message, a geo.SquareMetres, how words.Text) []string {
+		fine := 2
+		if a.Acres() < 1 {
+			fine = 3
+		}
+		return []string{d.Say(name.Plain()), paper.Number(float64(a), 0), paper.Number(a.Acres(), fine), paper.Number(a.Hectares(), fine+1), d.Say(how)}
+	}
+	rows := [][]string{line(outlineArea, measure.Area(p.outline), outlineHow.Plain())}
+	switch {
+	case p.laidOut != nil:
+		rows = append(rows, line(plantedArea, p.laidOut.Planted, stripsHow.Plain()))
+	case p.rowSpacing > 0:
+		rows = append(rows, line(plantedArea, p.block.PlantedArea(length), plantedHow.With(words.Args{"length": metresAndFeet(length), "spacing": spacingText(p.rowSpacing)})))
+	}
+	if p.ask.Band > 0 {
+		rows = append(rows, line(bandArea, geo.SquareMetres(float64(length)*float64(p.ask.Band)), bandHow.With(words.Args{"length": metresAndFeet(length), "width": spacingText(p.ask.Band)})))
+	}
+	d.Table(paper.Table{Columns: []paper.Column{{Head: areaColumn.Plain()}, {Head: squareM.Plain(), Right: true}, {Head: acreColumn.Plain(), Right: true}, {Head: haColumn.Plain(), Right: true}, {Head: howColumn.Plain(), Wraps: true}}, Rows: rows})
+	d.Paragraph(saysFollows.Plain())
+}
+
+func (p Plan) order(d *paper.Doc, plants int) {
+	d.Heading(orderHead.Plain())
+	how := recordHow.Plain()
+	if p.laidOut != nil {
+		how = placesHow.With(words.Args{"spacing": spacingText(p.plant)})
+	}
+	rows := [][]string{{d.Say(placesItem.Plain()), paper.Number(float64(plants), 0), d.Say(how)}}
+	if spare := p.ask.Order.SparePercent; spare != nil {
+		factor := 1 + *spare/100
+		rows = append(rows, []string{
+			d.Say(spareItem.With(words.Args{"percent": *spare})), paper.Number(math.Ceil(float64(plants)*factor-1e-9), 0),
+			d.Say(spareHow.With(words.Args{"plants": paper.Number(float64(plants), 0), "factor": factor}))})
+	}
+	d.Table(paper.Table{Columns: []paper.Column{{Head: itemColumn.Plain()}, {Head: countColumn.Plain(), Right: true}, {Head: howColumn.Plain(), Wraps: true}}, Rows: rows})
+}
+
+func (p Plan) cautions(d *paper.Doc) {
+	area := float64(measure.Area(p.outline))
+	texts := []words.Text{measureFirst.With(words.Args{"percent": paper.Number(100*float64(p.ground.Perimeter())/area, 0)})}
+	if name, known := followsOf[p.block.OutlineFollows]; known {
+		texts = append(texts, measureWhich.With(words.Args{"what": name.Plain()}))
+	}
+	d.Box(paper.Care, append(texts, flatCaution.Plain(), digCaution.Plain())...)
+}
+
+func (p Plan) handbook(d *paper.Doc, plants int) {
+	if p.rowSpacing <= 0 || p.plant <= 0 {
+		return
+	}
+	d.Heading(bookHead.Plain())
+	area := float64(measure.Area(p.outline))
+	gross := area / float64(p.rowSpacing) / float64(p.plant)
+	d.Table(paper.Table{
+		Columns: []paper.Column{{Head: itemColumn.Plain()}, {Head: plantsColumn.Plain(), Right: true}, {Head: howColumn.Plain(), Wraps: true}},
+		Rows: [][]string{
+			{d.Say(bookItem.Plain()), paper.Number(gross, 0), d.Say(bookHow.With(words.Args{"area": paper.Number(area, 0), "row": float64(p.rowSpacing), "plant": float64(p.plant)}))},
+			{d.Say(countItem.Plain()), paper.Number(float64(plants), 0), d.Say(countHow.Plain())},
+		},
+	})
+	d.Paragraph(bookWhy.With(words.Args{"percent": paper.Number(100*(float64(plants)-gross)/gross, 0)}))
+}
+
+var (
+	rowsHead      = words.New("plan-rows", "Rows", "Hileras")
+	numberColumn  = words.New("plan-row-column", "Row", "Hilera")
+	partsColumn   = words.New("plan-parts-column", "Stretches, m", "Tramos, m")
+	metresColumn  = words.New("plan-metres-column", "Length, m", "Largo, m")
+	feetColumn    = words.New("plan-feet-column", "Length, ft", "Largo, pies")
+	placesColumn  = words.New("plan-places-column", "Places", "Lugares")
+	missingColumn = words.New("plan-missing-column", "of these empty", "de ellos vacíos")
+	rangeColumn   = words.New("plan-range-column", "Plants, first to last", "Plantas, primera a última")
+	postsColumn   = words.New("plan-posts-column", "Posts", "Postes")
+	skippedCell   = words.New("plan-skipped-cell", "unplanted", "sin plantar")
+	totalCell     = words.New("plan-total", "All", "Todas")
+)
+
+// table lists the rows.
+func (p Plan) table(d *paper.Doc) {
+	d.Heading(rowsHead.Plain())
+	withPosts, withMissing := p.ask.Order.PostSpacing > 0, false
+	for _, r := range p.rows {
+		withMissing = withMissing || r.missing > 0
+	}
+	t := paper.Table{Columns: []paper.Column{{Head: numberColumn.Plain(), Right: true}, {Head: metresColumn.Plain(), Right: true}, {Head: feetColumn.Plain(), Right: true},
+		{Head: placesColumn.Plain(), Right: true}}}
+	if withMissing {
+		t.Columns = append(t.Columns, paper.Column{Head: missingColumn.Plain(), Right: true})
+	}
+	if withPosts {
+		t.Columns = append(t.Columns, paper.Column{Head: postsColumn.Plain(), Right: true})
+	}
+	t.Columns = append(t.Columns, paper.Column{Head: rangeColumn.Plain(), Wraps: true}, paper.Column{Head: partsColumn.Plain(), Wraps: true})
+	var length geo.Metres
+	var places, missing, postCount int
+	for _, r := range p.rows {
+		cells := []string{paper.Number(float64(r.number), 0), paper.Number(float64(r.length()), 1), paper.Number(r.length().Feet(), 0)}
+		if r.skipped {
+			t.Rows = append(t.Rows, append(cells, d.Say(skippedCell.Plain())))
+			continue
+		}
+		length, places, missing = length+r.length(), places+r.places, missing+r.missing
+		cells = append(cells, paper.Number(float64(r.places), 0))
+		if withMissing {
+			cells = append(cells, paper.Number(float64(r.missing), 0))
+		}
+		if withPosts {
+			n := 0
+			for _, q := range r.parts {
+				n += len(posts(q.line.Length(), p.ask.Order.PostSpacing))
+			}
+			postCount += n
+			cells = append(cells, paper.Number(float64(n), 0))
+		}
+		t.Rows = append(t.Rows, append(cells, r.ranges(), r.stretches()))
+	}
+	t.Total = []string{d.Say(totalCell.Plain()), paper.Number(float64(length), 1), paper.Number(length.Feet(), 0), paper.Number(float64(places), 0)}
+	if withMissing {
+		t.Total = append(t.Total, paper.Number(float64(missing), 0))
+	}
+	if withPosts {
+		t.Total = append(t.Total, paper.Number(float64(postCount), 0))
+	}
+	d.Table(t)
+}
+
+// ranges are the numbers of the plants, stretch by stretch where they are known.
+func (r row) ranges() string {
+	if r.places == 0 {
+		return ""
+	}
+	var out []string
+	next := 1
+	for _, q := range r.parts {
+		if q.places == 0 {
+			return fmt.Sprintf("1–%d", r.places)
+		}
+		out = append(out, fmt.Sprintf("%d–%d", next, next+q.places-1))
+		next += q.places
+	}
+	return strings.Join(out, ", ")
+}
+
+// stretches are the lengths of a row in several parts.
+func (r row) stretches() string {
+	if len(r.parts) < 2 {
+		return ""
+	}
+	var out []string
+	for _, q := range r.parts {
+		out = append(out, paper.Number(float64(q.line.Length()), 1))
+	}
+	return strings.Join(out, " + ")
+}

@@ -1,0 +1,172 @@
+package paper
+
+import (
+	"caneward/blocks/words"
+)
+
+// Column is a table's column. Widths follow what stands in it; columns with
+// Wraps share what is left over and break their texts into lines.
+type Column struct {
+	Head  words.Text
+	Right bool // figures stand to the right
+	Wraps bool
+}
+
+// Table is rows of texts under heads, one text a column. Missing texts are
+// empty; those over are left out.
+type Table struct {
+	Columns []Column
+	Rows    [][]string
+	Total   []string // in bold below the rows; nil is none
+}
+
+const (
+	tableType   Points      = 9
+	cellPad     Millimetres = 1.3 // to both sides of a text
+	rowPad      Millimetres = 0.55
+	leastColumn Millimetres = 12
+	// measured is how many rows widths are taken from before only every tenth is.
+	measured = 400
+)
+
+// Table writes a table over as many pages as it takes, its heads on each.
+func (d *Doc) Table(t Table) {
+	d.Break(0)
+	if d.Err() != nil || len(t.Columns) == 0 {
+		return
+	}
+	widths := d.columnWidths(t)
+	heads := make([]string, len(t.Columns))
+	for i, c := range t.Columns {
+		heads[i] = d.Say(c.Head)
+	}
+	head := d.cells(t, widths, heads, bold)
+	first := true
+	for _, row := range t.Rows {
+		if d.Err() != nil {
+			return
+		}
+		r := d.cells(t, widths, row, plain)
+		need := r.height
+		if first {
+			need += head.height
+		}
+		if first || d.y+need > d.page.floor() {
+			d.Break(need)
+			d.put(t, widths, head)
+			d.rule(side, side+sum(widths), d.y, 0.4)
+			first = false
+		}
+		d.put(t, widths, r)
+		d.rule(side, side+sum(widths), d.y, 0.1)
+	}
+	if t.Total != nil {
+		r := d.cells(t, widths, t.Total, bold)
+		d.Break(r.height)
+		if d.Err() != nil {
+			return
+		}
+		d.rule(side, side+sum(widths), d.y, 0.4)
+		d.put(t, widths, r)
+		d.rule(side, side+sum(widths), d.y, 0.4)
+	}
+	d.y += betweenParts
+}
+
+// row is a table's row, its texts broken into lines.
+type row struct {
+	lines  [][]string
+	face   face
+	height Millimetres
+}
+
+func (d *Doc) cells(t Table, widths []Millimetres, texts []string, f face) row {
+	r := row{lines: make([][]string, len(t.Columns)), face: f}
+	most := 1
+	for i := range t.Columns {
+		if i >= len(texts) || texts[i] == "" {
+			continue
+		}
+		r.lines[i] = d.wrapped(texts[i], f, tableType, widths[i]-2*cellPad)
+		most = max(most, len(r.lines[i]))
+	}
+	r.height = Millimetres(most)*tableType.line() + 2*rowPad
+	return r
+}
+
+// put writes one row, heads standing on their last line.
+func (d *Doc) put(t Table, widths []Millimetres, r row) {
+	if d.Err() != nil {
+		return
+	}
+	x := side
+	for i, lines := range r.lines {
+		for j, line := range lines {
+			at := x + cellPad
+			if t.Columns[i].Right {
+				at = x + widths[i] - cellPad - d.width(line, r.face, tableType)
+			}
+			d.text(at, d.y+rowPad+Millimetres(j+1)*tableType.line()-1, line, r.face, tableType)
+		}
+		x += widths[i]
+	}
+	d.y += r.height
+}
+
+// columnWidths gives every column what its longest text takes; what is too
+// much for the page is taken from the columns that wrap, then from all alike.
+func (d *Doc) columnWidths(t Table) []Millimetres {
+	widths := make([]Millimetres, len(t.Columns))
+	for i, c := range t.Columns {
+		widths[i] = d.widestWord(d.Say(c.Head)) + 2*cellPad
+	}
+	for n, texts := range t.Rows {
+		if n < measured || n%10 == 0 || n > len(t.Rows)-measured {
+			d.widen(widths, texts, plain)
+		}
+	}
+	d.widen(widths, t.Total, bold)
+	room := d.page.inner()
+	over := sum(widths) - room
+	if over <= 0 {
+		return widths
+	}
+	var soft Millimetres
+	for i, c := range t.Columns {
+		if c.Wraps {
+			soft += widths[i] - leastColumn
+		}
+	}
+	for i, c := range t.Columns {
+		if c.Wraps && soft > 0 {
+			widths[i] -= min(over, soft) * (widths[i] - leastColumn) / soft
+		}
+	}
+	if total := sum(widths); total > room {
+		for i := range widths {
+			widths[i] *= room / total
+		}
+	}
+	return widths
+}
+
+func (d *Doc) widen(widths []Millimetres, texts []string, f face) {
+	for i := range min(len(widths), len(texts)) {
+		widths[i] = max(widths[i], d.width(texts[i], f, tableType)+2*cellPad)
+	}
+}
+
+// widestWord is what a head takes that may break between words.
+func (d *Doc) widestWord(s string) (w Millimetres) {
+	for _, line := range d.wrapped(s, bold, tableType, 1e-9+leastColumn) {
+		w = max(w, d.width(line, bold, tableType))
+	}
+	return w
+}
+
+func sum(widths []Millimetres) (w Millimetres) {
+	for _, v := range widths {
+		w += v
+	}
+	return w
+}
