@@ -34,6 +34,7 @@ import (
 type Store interface {
 	records.Store
 	people.Store
+	records.Documents
 }
 
 // Config is everything a server needs. Store and Desk must be set; zero

@@ -45,6 +45,7 @@ type farm struct {
 	records.Farm
 	revisions []*revision
 	histories map[key][]*revision
+	documents map[records.DocumentName][]records.Document
 }
 
 type key struct {

@@ -47,6 +47,8 @@ type Store struct {
 var (
 	_ records.Store = (*Store)(nil)
 	_ people.Store  = (*Store)(nil)
+
+	_ records.Documents = (*Store)(nil)
 )
 
 // Open opens the records in a folder, which it makes (mode 0700, file 0600)

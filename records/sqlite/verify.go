@@ -90,7 +90,7 @@ func verifyFile(ctx context.Context, path string, checks []records.Check) (repor
 	if err := v.conn.exec("BEGIN"); err != nil {
 		return report, err
 	}
-	for _, step := range []func() error{v.structure, v.references, v.farms, v.extras} {
+	for _, step := range []func() error{v.structure, v.references, v.farms, v.documents, v.extras} {
 		if err := step(); err != nil {
 			return report, err
 		}

@@ -31,7 +31,7 @@ func testDocuments(t *testing.T, s Store) {
 		{"no such farm", `{}`, "three", "programmes", 0, fault.Missing},
 		{"no name", `{}`, "one", "Programmes!", 0, fault.Invalid},
 		{"a list", `[]`, "one", "programmes", 0, fault.Invalid},
-		{"broken", `{"a":`, "one", "programmes", 0, fault.Malformed},
+		{"broken", `{"a":`, "one", "programmes", 0, fault.Invalid},
 		{"a base that is none", `{}`, "one", "programmes", -1, fault.Invalid},
 		{"a base that is not there", `{}`, "one", "programmes", 1, fault.Stale},
 		{"too large", `{"a":"` + string(make([]byte, records.DocumentLimit)) + `"}`, "one", "programmes", 0, fault.TooLarge},

@@ -23,6 +23,7 @@ import (
 type Store interface {
 	records.Store
 	people.Store
+	records.Documents
 	Close() error
 }
 
@@ -59,6 +60,7 @@ func Run(t *testing.T, open func(t *testing.T) Store) {
 		{"people", testPeople},
 		{"roles", testRoles},
 		{"sessions", testSessions},
+		{"documents", testDocuments},
 	} {
 		t.Run(part.name, func(t *testing.T) { part.test(t, open(t)) })
 	}
