@@ -1,19 +1,27 @@
 // Package layout fits rows and plants into an outline: straight rows on any
-// bearing, cut by holes and bays, with headlands at their ends.
+// bearing, or rows beside a guide line that bends, cut by holes and bays, with
+// headlands at their ends.
 //
 // The rules. In metres about the middle of the outline's box (scale error under
 // 1e-8 for a block up to 1 km): ground stays when at least a headland's length
-// of ground lies before and behind it along the bearing. What stays is cut into
-// strips one row spacing wide, the left-over split evenly to both sides; a row
-// is a strip's middle line where it lies on that ground, in as many parts as it
-// is cut into; a strip without such a part takes no number. Each part holds
-// floor((length + 1 mm) / plant spacing) + 1 plants, the first at its first
-// end. Plant numbers run on over a row's parts.
+// of ground lies before and behind it along the row. What stays, less a margin
+// along both its outer sides, is cut into strips one row spacing wide, with an
+// alley's width between them after every so many, the left-over split evenly to
+// both sides; a row is a strip's middle line where it lies on that ground, in as
+// many parts as it is cut into; a strip without such a part takes no number. Each
+// part holds floor((length + 1 mm) / plant spacing) + 1 plants, the first at its
+// first end. Plant numbers run on over a row's parts. A skipped row keeps its
+// number and its line and holds neither plants nor posts. Posts stand at both
+// ends of each part and at every post spacing from its first end.
+//
+// Rows beside a guide are described at curves.go.
 package layout
 
 import (
 	"context"
 	"math"
+	"slices"
+	"sort"
 
 	"github.com/paulmach/orb"
 
@@ -35,98 +43,69 @@ const (
 
 // Bounds of one plan, far above any farm's block.
 const (
-	MaxPlants   = 2_000_000
-	MaxRows     = 20_000
-	maxPieces   = 2_000_000
-	MaxVertices = 100_000
-)
-
-// Bounds of what can be asked for; closer than 5 cm no bramble stands, and 100
-// m between rows is no planting.
-const (
-	leastSpacing    geo.Metres = 0.05
-	greatestSpacing geo.Metres = 100
-	greatestHead    geo.Metres = 1000
+	MaxPlants = 2_000_000
+	MaxRows   = 20_000
+	maxPieces = 2_000_000
 )
 
 var (
-	cannotPlan     = words.New("layout-cannot-plan", "These rows cannot be laid out.", "Estas hileras no se pueden trazar.")
-	spacingBounds  = words.New("layout-spacing-bounds", "The spacing must lie between {least} m and {greatest} m; it is {value} m.", "La distancia debe estar entre {least} m y {greatest} m; es {value} m.")
-	headlandBounds = words.New("layout-headland-bounds", "The headland must lie between 0 and {greatest} m; it is {value} m.", "La cabecera debe estar entre 0 y {greatest} m; es {value} m.")
-	bearingBounds  = words.New("layout-bearing-bounds", "The bearing must be a number of degrees from 0 to 360, clockwise from true north; it is {value}.", "El rumbo debe ser un número de grados de 0 a 360, en sentido horario desde el norte verdadero; es {value}.")
-	noGround       = words.New("layout-no-ground", "Rows need an outline: a polygon, not {kind}.", "Las hileras necesitan un contorno: un polígono, no {kind}.")
-	outlineFar     = words.New("layout-outline-far", "The outline cannot be placed: {problem}.", "El contorno no se puede situar: {problem}.")
-	tooMany        = words.New("layout-too-many", "This would be about {count} {what}; at most {limit} are laid out at once. Check the spacings, or split the block.", "Esto serían unas {count} {what}; se trazan como máximo {limit} a la vez. Revise las distancias o divida el bloque.")
-	plantsWord     = words.New("layout-plants", "plants", "plantas")
-	rowsWord       = words.New("layout-rows", "rows", "hileras")
-	tooJagged      = words.New("layout-too-jagged", "The outline has too many corners for rows to be laid out in bearable time ({count}). Simplify it.", "El contorno tiene demasiados vértices para trazar hileras en un tiempo razonable ({count}). Simplifíquelo.")
+	noGround   = words.New("layout-no-ground", "Rows need an outline: a polygon, not {kind}.", "Las hileras necesitan un contorno: un polígono, no {kind}.")
+	outlineFar = words.New("layout-outline-far", "The outline cannot be placed: {problem}.", "El contorno no se puede situar: {problem}.")
+	tooMany    = words.New("layout-too-many", "This would be about {count} {what}; at most {limit} are laid out at once. Check the spacings, or split the block.", "Esto serían unas {count} {what}; se trazan como máximo {limit} a la vez. Revise las distancias o divida el bloque.")
+	plantsWord = words.New("layout-plants", "plants", "plantas")
+	rowsWord   = words.New("layout-rows", "rows", "hileras")
+	tooJagged  = words.New("layout-too-jagged", "The outline has too many corners for rows to be laid out in bearable time ({count}). Simplify it.", "El contorno tiene demasiados vértices para trazar hileras en un tiempo razonable ({count}). Simplifíquelo.")
 )
-
-// Spec is what a grower asks for.
-type Spec struct {
-	RowSpacing   geo.Metres
-	PlantSpacing geo.Metres
-	// Bearing the rows run along, clockwise from true north in the middle of the
-	// outline.
-	Bearing  geo.Degrees
-	Headland geo.Metres // free ground at both ends of every part of a row
-	// FromRight numbers the rows from the right, looking along the bearing, not
-	// from the left.
-	FromRight bool
-	// FromFarEnd numbers plants against the bearing.
-	FromFarEnd bool
-}
 
 // Row is a row by number, its parts in the direction its plants are counted.
 type Row struct {
 	Number int
-	Length geo.Metres
+	Length geo.Metres // of the parts that are planted
 	Plants int
-	Parts  []Part
+	Posts  int // end posts included
+	// Skipped rows have no length, plants or posts; their parts say where they
+	// would run.
+	Skipped bool
+	Parts   []Part
 }
 
 // Part is an unbroken stretch of a row, from where its plants are counted.
 type Part struct {
 	From, To geo.Position
-	Length   geo.Metres
-	Plants   int
+	// Path is the way from From to To, both included, where it is not straight;
+	// else nil.
+	Path   orb.LineString
+	Length geo.Metres
+	Plants int
+	Posts  int // end posts included
 }
 
-// Layout is what fits.
+// Layout is what fits. Its lengths, plants and posts leave skipped rows out.
 type Layout struct {
 	Spec      Spec
-	Rows      []Row
+	Rows      []Row // skipped ones included
 	RowLength geo.Metres
 	Plants    int
-	// Planted is the ground left after the headlands in strips that are rows;
-	// not row length times row spacing where the ground widens beside a row.
+	Posts     int // end posts included
+	EndPosts  int
+	// Planted is the ground left after the headlands in strips that are rows and
+	// not skipped; not row length times row spacing where the ground widens
+	// beside a row.
 	Planted geo.SquareMetres
 	Outline geo.SquareMetres // on the ellipsoid, holes taken off
+	Rest    Rest
 }
 
-// Check refuses a spec whose figures cannot be meant.
-func (s Spec) Check() error {
-	var details []fault.Detail
-	for _, f := range []struct {
-		field string
-		value geo.Metres
-	}{{"row_spacing_m", s.RowSpacing}, {"plant_spacing_m", s.PlantSpacing}} {
-		if !(f.value >= leastSpacing && f.value <= greatestSpacing) {
-			details = append(details, fault.Detail{Field: f.field, Text: spacingBounds.With(words.Args{
-				"least": float64(leastSpacing), "greatest": float64(greatestSpacing), "value": float64(f.value)})})
-		}
-	}
-	if !(s.Headland >= 0 && s.Headland <= greatestHead) {
-		details = append(details, fault.Detail{Field: "headland_m", Text: headlandBounds.With(words.Args{
-			"greatest": float64(greatestHead), "value": float64(s.Headland)})})
-	}
-	if !(s.Bearing >= -360 && s.Bearing <= 360) {
-		details = append(details, fault.Detail{Field: "bearing_deg", Text: bearingBounds.With(words.Args{"value": float64(s.Bearing)})})
-	}
-	if len(details) > 0 {
-		return fault.New(fault.Invalid, cannotPlan.Plain(), details...)
-	}
-	return nil
+// Rest is the ground that is not planted, by what takes it: together with
+// Planted it makes Outline.
+type Rest struct {
+	Headlands    geo.SquareMetres // at the outer edge
+	HoleHeads    geo.SquareMetres // headlands that are there because of holes
+	Margins      geo.SquareMetres
+	Alleys       geo.SquareMetres
+	LeftOver     geo.SquareMetres // beside the outermost strips
+	WithoutParts geo.SquareMetres // strips whose middle line meets no ground
+	Skipped      geo.SquareMetres
 }
 
 func tooCostly(corners int) error {
@@ -135,9 +114,16 @@ func tooCostly(corners int) error {
 
 // Plan lays rows and plants out. The outline is a valid Polygon or
 // MultiPolygon; an empty one, or one too narrow, gives no rows. Refusals:
-// fault.Invalid for a spec out of bounds or an outline that is none,
-// fault.TooCostly over the bounds above; else the context's error.
+// fault.Invalid for a spec out of bounds, an outline that is none or a guide
+// that cannot be run beside, fault.TooCostly over the bounds above; else the
+// context's error.
 func Plan(ctx context.Context, outline orb.Geometry, spec Spec) (Layout, error) {
+	return plan(ctx, outline, spec, true)
+}
+
+// plan leaves the headlands round holes with the others unless asked to tell
+// them apart, which takes a second look at the ground.
+func plan(ctx context.Context, outline orb.Geometry, spec Spec, holesApart bool) (Layout, error) {
 	if err := spec.Check(); err != nil {
 		return Layout{}, err
 	}
@@ -158,27 +144,70 @@ func Plan(ctx context.Context, outline orb.Geometry, spec Spec) (Layout, error) 
 	if err != nil {
 		return Layout{}, fault.Wrap(fault.Invalid, err, outlineFar.With(words.Args{"problem": err.Error()}))
 	}
-	pieces, err := trapezoids(ctx, upright(ground, spec.Bearing))
+	l := Layout{Spec: spec, Outline: measure.Area(outline)}
+	if spec.Guide != nil {
+		err = l.beside(ctx, frame, ground, holesApart)
+	} else {
+		err = l.straight(ctx, frame, ground, holesApart)
+	}
 	if err != nil {
 		return Layout{}, err
 	}
+	return l, nil
+}
+
+func (l *Layout) straight(ctx context.Context, frame plane.Frame, ground plane.Region, holesApart bool) error {
+	turned := upright(ground, l.Spec.Bearing)
+	left, err := l.groundLeft(ctx, turned)
+	if err != nil {
+		return err
+	}
+	s, err := l.stripes(left)
+	if err != nil {
+		return err
+	}
+	if err := l.fill(ctx, frame, left, s); err != nil {
+		return err
+	}
+	total := areaOf(left)
+	l.Rest.Margins, l.Rest.Alleys = s.margins(left), s.alleys(left)
+	l.Rest.LeftOver = total - l.Planted - l.Rest.Margins - l.Rest.Alleys - l.Rest.WithoutParts - l.Rest.Skipped
+	l.Rest.Headlands = l.Outline - total
+	if holesApart && l.Spec.Headland > 0 && ground.Holes() > 0 {
+		filled, err := l.groundLeft(ctx, withoutHoles(turned))
+		if err != nil {
+			return err
+		}
+		l.Rest.HoleHeads = areaOf(filled) - total - holeArea(ground)
+		l.Rest.Headlands -= l.Rest.HoleHeads
+	}
+	return nil
+}
+
+// groundLeft is the ground, rows upright, without the headlands.
+func (l *Layout) groundLeft(ctx context.Context, turned plane.Region) ([]trapezoid, error) {
+	pieces, err := trapezoids(ctx, turned)
+	if err != nil {
+		return nil, err
+	}
 	var left []trapezoid
 	for _, t := range pieces {
-		if u, any := t.withoutHeadland(float64(spec.Headland)); any {
+		if u, any := t.withoutHeadland(float64(l.Spec.Headland)); any {
 			left = append(left, u)
 		}
 	}
-	left = withoutCrumbs(left)
-	out := Layout{Spec: spec, Outline: measure.Area(outline)}
-	first, strips := stripes(left, float64(spec.RowSpacing))
-	if strips > MaxRows {
-		return Layout{}, fault.New(fault.TooCostly, tooMany.With(words.Args{"count": strips, "limit": MaxRows, "what": rowsWord.Plain()}))
-	}
-	if err := out.fill(ctx, frame, left, first, strips); err != nil {
-		return Layout{}, err
-	}
-	return out, nil
+	return withoutCrumbs(left), nil
 }
+
+func withoutHoles(r plane.Region) plane.Region {
+	out := make(plane.Region, len(r))
+	for i, polygon := range r {
+		out[i] = polygon[:min(1, len(polygon))]
+	}
+	return out
+}
+
+func holeArea(r plane.Region) geo.SquareMetres { return withoutHoles(r).Area() - r.Area() }
 
 func upright(ground plane.Region, bearing geo.Degrees) plane.Region {
 	out := make(plane.Region, len(ground))
@@ -194,68 +223,167 @@ func upright(ground plane.Region, bearing geo.Degrees) plane.Region {
 	return out
 }
 
-// stripes is the left edge of the first strip and how many there are.
-func stripes(left []trapezoid, spacing float64) (first float64, strips int) {
-	if len(left) == 0 {
-		return 0, 0
-	}
-	from, to := math.Inf(1), math.Inf(-1)
-	for _, t := range left {
-		from, to = math.Min(from, t.x0), math.Max(to, t.x1)
-	}
-	strips = int(math.Floor((to - from + exactFit) / spacing))
-	return from + (to-from-float64(strips)*spacing)/2, strips
+// stripes lie across the ground that is left, from its outermost point on the
+// left, from, to that on the right, to.
+type stripes struct {
+	from, to, margin float64
+	spacing          float64
+	edges            []float64 // left edge of each strip, ascending
 }
 
-func (l *Layout) fill(ctx context.Context, frame plane.Frame, left []trapezoid, first float64, strips int) error {
-	spacing := float64(l.Spec.RowSpacing)
-	// Which trapezoids meet which strip, so that each is looked at once a strip.
-	meets := make([][]trapezoid, strips)
+func (l *Layout) stripes(left []trapezoid) (stripes, error) {
+	s := stripes{margin: float64(l.Spec.SideMargin), spacing: float64(l.Spec.RowSpacing)}
+	if len(left) == 0 {
+		return s, nil
+	}
+	s.from, s.to = math.Inf(1), math.Inf(-1)
 	for _, t := range left {
-		from := max(0, int(math.Floor((t.x0-first)/spacing)))
-		to := min(strips-1, int(math.Floor((t.x1-first)/spacing)))
-		for i := from; i <= to; i++ {
+		s.from, s.to = math.Min(s.from, t.x0), math.Max(s.to, t.x1)
+	}
+	from, to := s.from+s.margin, s.to-s.margin
+	if to <= from {
+		return s, nil
+	}
+	n := l.Spec.fitting(to - from)
+	if n > MaxRows {
+		return s, tooManyRows(n)
+	}
+	alley := float64(l.Spec.AlleyWidth)
+	all := l.Spec.alleysBefore(max(0, n-1)) * alley
+	first := from + (to-from-float64(n)*s.spacing-all)/2
+	s.edges = make([]float64, n)
+	for i := range s.edges {
+		before := l.Spec.alleysBefore(i) * alley
+		if l.Spec.FromRight {
+			before = all - l.Spec.alleysBefore(n-1-i)*alley
+		}
+		s.edges[i] = first + float64(i)*s.spacing + before
+	}
+	return s, nil
+}
+
+func tooManyRows(n int) error {
+	return fault.New(fault.TooCostly, tooMany.With(words.Args{"count": n, "limit": MaxRows, "what": rowsWord.Plain()}))
+}
+
+func areaOf(pieces []trapezoid) (sum geo.SquareMetres) {
+	for _, t := range pieces {
+		sum += geo.SquareMetres(t.between(t.x0, t.x1))
+	}
+	return sum
+}
+
+func areaBetween(pieces []trapezoid, a, b float64) (sum geo.SquareMetres) {
+	for _, t := range pieces {
+		sum += geo.SquareMetres(t.between(a, b))
+	}
+	return sum
+}
+
+func (s stripes) margins(left []trapezoid) geo.SquareMetres {
+	switch {
+	case s.margin == 0:
+		return 0
+	case s.to-s.from <= 2*s.margin:
+		return areaOf(left)
+	}
+	return areaBetween(left, s.from, s.from+s.margin) + areaBetween(left, s.to-s.margin, s.to)
+}
+
+func (s stripes) alleys(left []trapezoid) (sum geo.SquareMetres) {
+	for i := 1; i < len(s.edges); i++ {
+		if a, b := s.edges[i-1]+s.spacing, s.edges[i]; b-a > exactFit {
+			sum += areaBetween(left, a, b)
+		}
+	}
+	return sum
+}
+
+// meeting is which of the pieces meet which strip.
+func (s stripes) meeting(pieces []trapezoid) [][]trapezoid {
+	meets := make([][]trapezoid, len(s.edges))
+	for _, t := range pieces {
+		for i := max(0, sort.SearchFloat64s(s.edges, t.x0)-1); i < len(s.edges) && s.edges[i] < t.x1; i++ {
 			meets[i] = append(meets[i], t)
 		}
 	}
-	for k := range strips {
+	return meets
+}
+
+func (l *Layout) fill(ctx context.Context, frame plane.Frame, left []trapezoid, s stripes) error {
+	meets := s.meeting(left)
+	for k := range s.edges {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
 		i := k
 		if l.Spec.FromRight {
-			i = strips - 1 - k
+			i = len(s.edges) - 1 - k
 		}
-		from := first + float64(i)*spacing
-		row := Row{Number: len(l.Rows) + 1}
-		for _, span := range spans(meets[i], from+spacing/2) {
-			row.add(l.part(frame, from+spacing/2, span))
+		from := s.edges[i]
+		var parts []Part
+		for _, span := range spans(meets[i], from+s.spacing/2) {
+			parts = append(parts, l.part(frame, from+s.spacing/2, span))
 		}
-		if len(row.Parts) == 0 {
-			continue
-		}
-		if l.Spec.FromFarEnd {
-			for a, b := 0, len(row.Parts)-1; a < b; a, b = a+1, b-1 {
-				row.Parts[a], row.Parts[b] = row.Parts[b], row.Parts[a]
-			}
-		}
+		ground := make([]geo.SquareMetres, 0, len(meets[i]))
 		for _, t := range meets[i] {
-			l.Planted += geo.SquareMetres(t.between(from, from+spacing))
+			ground = append(ground, geo.SquareMetres(t.between(from, from+s.spacing)))
 		}
-		l.RowLength += row.Length
-		l.Plants += row.Plants
-		if l.Plants > MaxPlants {
-			return fault.New(fault.TooCostly, tooMany.With(words.Args{"count": l.Plants, "limit": MaxPlants, "what": plantsWord.Plain()}))
+		if err := l.add(parts, ground...); err != nil {
+			return err
 		}
-		l.Rows = append(l.Rows, row)
 	}
 	return nil
 }
 
-func (r *Row) add(p Part) {
-	r.Parts = append(r.Parts, p)
-	r.Length += p.Length
-	r.Plants += p.Plants
+// add numbers the strip with these parts, in the direction of the rows, and
+// this ground.
+func (l *Layout) add(parts []Part, ground ...geo.SquareMetres) error {
+	if len(parts) == 0 {
+		sum(&l.Rest.WithoutParts, ground)
+		return nil
+	}
+	row := Row{Number: len(l.Rows) + 1, Parts: parts}
+	if slices.Contains(l.Spec.Skip, row.Number) {
+		row.Skipped = true
+		for i := range parts {
+			parts[i].Plants, parts[i].Posts = 0, 0
+		}
+		sum(&l.Rest.Skipped, ground)
+		l.Rows = append(l.Rows, l.counted(row))
+		return nil
+	}
+	for _, p := range parts {
+		row.Length += p.Length
+		row.Plants += p.Plants
+		row.Posts += p.Posts
+		if p.Posts > 0 {
+			l.EndPosts += 2
+		}
+	}
+	sum(&l.Planted, ground)
+	l.RowLength += row.Length
+	l.Plants += row.Plants
+	l.Posts += row.Posts
+	if l.Plants > MaxPlants {
+		return fault.New(fault.TooCostly, tooMany.With(words.Args{"count": l.Plants, "limit": MaxPlants, "what": plantsWord.Plain()}))
+	}
+	l.Rows = append(l.Rows, l.counted(row))
+	return nil
+}
+
+// counted has the parts in the order plants are counted.
+func (l *Layout) counted(r Row) Row {
+	if l.Spec.FromFarEnd {
+		slices.Reverse(r.Parts)
+	}
+	return r
+}
+
+func sum(to *geo.SquareMetres, ground []geo.SquareMetres) {
+	for _, g := range ground {
+		*to += g
+	}
 }
 
 // spans are the stretches of ground on the upright line at x, from below.
@@ -276,36 +404,35 @@ func spans(pieces []trapezoid, x float64) [][2]float64 {
 func (l *Layout) part(frame plane.Frame, x float64, span [2]float64) Part {
 	ground := func(y float64) geo.Position { return frame.Position(plane.Turn(plane.XY{X: x, Y: y}, -l.Spec.Bearing)) }
 	length := span[1] - span[0]
-	p := Part{
-		From: ground(span[0]), To: ground(span[1]), Length: geo.Metres(length),
-		Plants: int(math.Floor((length+exactFit)/float64(l.Spec.PlantSpacing))) + 1,
-	}
+	p := Part{From: ground(span[0]), To: ground(span[1]), Length: geo.Metres(length), Plants: l.Spec.plantsOn(length), Posts: l.Spec.postsOn(length)}
 	if l.Spec.FromFarEnd {
 		p.From, p.To = p.To, p.From
 	}
 	return p
 }
 
-// Plant is where a plant of the row stands; false when the row has no such
-// number. Plants stand on the straight line between the part's ends: within
-// 1 mm for parts up to 1 km.
-func (r Row) Plant(number int, spacing geo.Metres) (geo.Position, bool) {
-	if number < 1 {
-		return geo.Position{}, false
+func (s Spec) plantsOn(length float64) int {
+	return int(math.Floor((length+exactFit)/float64(s.PlantSpacing))) + 1
+}
+
+// postsOn counts one post at the part's first end and at every post spacing from
+// it, and one at its far end where none of these stands.
+func (s Spec) postsOn(length float64) int {
+	if s.PostSpacing == 0 {
+		return 0
 	}
-	for _, p := range r.Parts {
-		if number > p.Plants {
-			number -= p.Plants
-			continue
+	return 1 + max(1, int(math.Ceil((length-exactFit)/float64(s.PostSpacing))))
+}
+
+// PlantedRows counts the rows that are not skipped.
+func (l Layout) PlantedRows() int {
+	n := 0
+	for _, r := range l.Rows {
+		if !r.Skipped {
+			n++
 		}
-		f := 0.0
-		if p.Length > 0 {
-			f = math.Min(1, float64(number-1)*float64(spacing)/float64(p.Length))
-		}
-		east := math.Remainder(p.To[0]-p.From[0], 360) // the short way, across 180 degrees too
-		return geo.Position{math.Remainder(p.From[0]+f*east, 360), p.From[1] + f*(p.To[1]-p.From[1])}, true
 	}
-	return geo.Position{}, false
+	return n
 }
 
 // LongestSide is the bearing of the outline's longest straight side, in
@@ -332,38 +459,4 @@ func LongestSide(outline orb.Geometry) geo.Degrees {
 		}
 	}
 	return geo.Degrees(math.Mod(float64(bearing.Normal()), 180))
-}
-
-// JSON is the layout in the form of the command and the API: each row's parts
-// as [[lon, lat], [lon, lat]], lengths in metres.
-type JSON struct {
-	Rows      int       `json:"rows"`
-	RowLength float64   `json:"row_length_m"`
-	Plants    int       `json:"plants"`
-	Planted   float64   `json:"planted_m2"`
-	Outline   float64   `json:"outline_m2"`
-	Bearing   float64   `json:"bearing_deg"`
-	Each      []RowJSON `json:"each"`
-}
-
-// RowJSON is one row of JSON.
-type RowJSON struct {
-	Number int               `json:"number"`
-	Length float64           `json:"length_m"`
-	Plants int               `json:"plants"`
-	Parts  [][2]geo.Position `json:"parts"`
-}
-
-// JSON gives the machine form.
-func (l Layout) JSON() JSON {
-	out := JSON{Rows: len(l.Rows), RowLength: float64(l.RowLength), Plants: l.Plants, Planted: float64(l.Planted),
-		Outline: float64(l.Outline), Bearing: float64(l.Spec.Bearing), Each: make([]RowJSON, 0, len(l.Rows))}
-	for _, r := range l.Rows {
-		row := RowJSON{Number: r.Number, Length: float64(r.Length), Plants: r.Plants, Parts: make([][2]geo.Position, 0, len(r.Parts))}
-		for _, p := range r.Parts {
-			row.Parts = append(row.Parts, [2]geo.Position{p.From, p.To})
-		}
-		out.Each = append(out.Each, row)
-	}
-	return out
 }
