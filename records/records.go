@@ -197,6 +197,7 @@ type Store interface {
 	// where one write is refused none is stored, and only the refused ones have
 	// an outcome.
 	WriteTogether(ctx context.Context, farm FarmID, writes []Write) ([]Outcome, error)
+	Photos
 	Close() error
 }
 

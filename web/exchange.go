@@ -253,6 +253,9 @@ func contains(list []string, s string) bool {
 }
 
 func (x *exchange) bodyLimit() int64 {
+	if most := x.route.body.most; most > 0 {
+		return most
+	}
 	if x.route.body.large {
 		return x.s.Limits.Import
 	}

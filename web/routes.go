@@ -49,7 +49,8 @@ type parameter struct {
 type body struct {
 	types  []string
 	schema string
-	large  bool // Limits.Import instead of Limits.JSON
+	large  bool  // Limits.Import instead of Limits.JSON
+	most   int64 // bytes, where the route has a limit of its own
 }
 
 type reply struct {
@@ -117,6 +118,7 @@ const (
 	atItems = atKind + "/items"
 	atItem  = atItems + "/{id}"
 
+	atPhoto  = atFarm + "/photos/{photo}"
 	atImport = atFarm + "/imports/{import}"
 )
 
@@ -212,6 +214,10 @@ func (s *Server) workRoutes() []route {
 			body: asked("importTake"), replies: okJSON("outcomes", "one outcome a feature"), refuses: []int{404, 409, 422, 507}},
 		{method: "DELETE", pattern: atImport, id: "endImport", summary: "Stop a reading, forget a proposal, or undo what was stored of it", needs: farm, right: people.Import, handle: s.endImport,
 			replies: []reply{{200, []string{typeJSON}, "importUndone", "undone"}, {204, nil, "", "stopped or forgotten"}}, refuses: []int{404, 409, 507}},
+		{method: "PUT", pattern: atPhoto, id: "putPhoto", summary: "Keep a picture that records name", needs: farm, right: people.Read, handle: s.putPhoto,
+			body: &body{types: records.PhotoTypes, schema: "binary", most: records.PhotoLimit}, replies: []reply{{201, nil, "", "kept"}, {200, nil, "", "kept before"}}, refuses: []int{409, 422, 507}},
+		{method: "GET", pattern: atPhoto, id: "photo", summary: "A picture", needs: farm, right: people.Read, handle: s.photo,
+			replies: []reply{{200, records.PhotoTypes, "binary", "the picture"}}, refuses: []int{404}},
 		{method: "GET", pattern: atFarm + "/tiles/{layer}/{z}/{x}/{y}.mvt", id: "tile", summary: "A vector tile", needs: farm, right: people.Read, handle: s.tile,
 			headers: []string{"If-None-Match"}, replies: []reply{{200, []string{"application/vnd.mapbox-vector-tile"}, "binary", "the tile"}, {204, nil, "", "nothing is here"}, {304, nil, "", "it has not changed"}}},
 		{method: "GET", pattern: atFarm + "/reports/{name:[a-z0-9-]+}.{form:[a-z]+}", id: "report", summary: "A report", needs: farm, right: people.Read, handle: s.report,

@@ -45,6 +45,7 @@ type farm struct {
 	records.Farm
 	revisions []*revision
 	histories map[key][]*revision
+	photos    map[records.ID]records.Photo
 	documents map[records.DocumentName][]records.Document
 }
 

@@ -169,10 +169,8 @@ const revisionColumns = `r.kind, r.id, r.number, r.sequence, r.deleted, r.person
 // readRevision reads revisionColumns. In a damaged row, what is not of its
 // column's type reads as nought; the hash will not fit.
 func readRevision(row []driver.Value) (records.Revision, error) {
-	var id [16]byte
-	copy(id[:], bytes(row[1]))
 	r := records.Revision{
-		ID:     records.ID(records.FormatUUID(id)),
+		ID:     idOf(row[1]),
 		Number: int(integer(row[2])), Sequence: integer(row[3]), Deleted: integer(row[4]) == 1,
 		By: records.Author{Person: records.PersonID(text(row[5])), Name: text(row[6]), Role: records.Role(text(row[7])), Why: text(row[8])},
 		At: time.UnixMicro(integer(row[9])).UTC(),

@@ -106,3 +106,42 @@ CREATE TABLE sessions (
 CREATE INDEX sessions_by_person ON sessions (person);
 
 CREATE INDEX sessions_by_end ON sessions (expires_us);
+
+CREATE TABLE documents (
+  farm     INTEGER NOT NULL REFERENCES farms,
+  document TEXT NOT NULL,
+  number   INTEGER NOT NULL,
+  person   TEXT NOT NULL,
+  name     TEXT NOT NULL,
+  role     TEXT NOT NULL,
+  why      TEXT NOT NULL,
+  at_us    INTEGER NOT NULL,
+  content  TEXT NOT NULL, -- canonical JSON
+  hash     BLOB NOT NULL CHECK (length(hash) = 32),
+  PRIMARY KEY (farm, document, number)
+) STRICT, WITHOUT ROWID;
+
+CREATE TRIGGER documents_are_not_changed BEFORE UPDATE ON documents
+BEGIN SELECT raise(ABORT, 'a document''s revision is never changed'); END;
+
+CREATE TRIGGER documents_are_not_removed BEFORE DELETE ON documents
+BEGIN SELECT raise(ABORT, 'a document''s revision is never removed'); END;
+
+CREATE TABLE photos (
+  farm   INTEGER NOT NULL REFERENCES farms,
+  id     BLOB NOT NULL CHECK (length(id) = 16),
+  type   TEXT NOT NULL,
+  person TEXT NOT NULL,
+  name   TEXT NOT NULL,
+  role   TEXT NOT NULL,
+  at_us  INTEGER NOT NULL,
+  hash   BLOB NOT NULL CHECK (length(hash) = 32),
+  data   BLOB NOT NULL,
+  PRIMARY KEY (farm, id)
+) STRICT;
+
+CREATE TRIGGER photos_are_not_changed BEFORE UPDATE ON photos
+BEGIN SELECT raise(ABORT, 'a photo is never changed'); END;
+
+CREATE TRIGGER photos_are_not_removed BEFORE DELETE ON photos
+BEGIN SELECT raise(ABORT, 'a photo is never removed'); END;

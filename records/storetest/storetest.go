@@ -57,6 +57,7 @@ func Run(t *testing.T, open func(t *testing.T) Store) {
 		{"parallel writers", testParallel},
 		{"the chain", testChain},
 		{"a context that has ended", testContext},
+		{"photos", testPhotos},
 		{"people", testPeople},
 		{"roles", testRoles},
 		{"sessions", testSessions},
