@@ -73,7 +73,7 @@ export function BlockEditor({ farm, api, map, go, block }: PlaceProps & { block:
       ) : (
         <ProblemNote problem={problem} map={map} fields={fields} />
       )}
-      <OutlineEditor map={map} start={outline} onOutline={setOutline} fault={geometryFault} />
+      <OutlineEditor map={map} start={outline} onOutline={setOutline} fault={geometryFault} onWalk={block ? undefined : () => go({ view: "round" })} />
       <TextField label={t("ground-name")} value={form.name} onValue={(name) => set({ name })} required fault={faultOf(problem, "name")} id="ground-name" />
       <div class="pair">
         <TextField

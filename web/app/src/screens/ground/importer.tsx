@@ -5,7 +5,7 @@ import { language } from "../../i18n";
 import { MainAction } from "../../ui/action";
 import { Choice } from "../../ui/form";
 import { useSignal, useText } from "../../ui/hooks";
-import { Mark, ProblemNote } from "../../ui/notes";
+import { Caution, Mark, ProblemNote } from "../../ui/notes";
 import { say } from "../../ui/undo";
 import type { PlaceProps } from "../place";
 import { agreed, isTaken, lacks } from "./import/agree";
@@ -25,6 +25,7 @@ export function ImportSheet(props: PlaceProps) {
   const t = useText();
   const work = workOf(props.api.imports);
   const phase = useSignal(work.phase);
+  const origin = useSignal(work.origin);
   const lang = useSignal(language);
   const told = useRef(lang);
 
@@ -44,11 +45,11 @@ export function ImportSheet(props: PlaceProps) {
   return (
     <>
       <p>
-        <button type="button" class="link" onClick={() => props.go({ view: undefined })}>
-          ← {t("ground-blocks")}
+        <button type="button" class="link" onClick={() => props.go({ view: origin?.view })}>
+          ← {t(origin ? "imports-round" : "ground-blocks")}
         </button>
       </p>
-      <h1>{t("imports-title")}</h1>
+      <h1>{t(origin ? "imports-round-what" : "imports-title")}</h1>
       {phase.step === "file" && <ChooseFile {...props} work={work} />}
       {(phase.step === "sending" || phase.step === "reading") && (
         <ImportProgress
@@ -121,10 +122,11 @@ const none: readonly Proposed[] = [];
 
 function ProposalView(props: ProposedProps) {
   const t = useText();
-  const { farm, map, work, file, proposal } = props;
+  const { farm, map, go, work, file, proposal } = props;
   const problem = useSignal(work.problem);
   const choices = useSignal(work.choices);
   const all = useSignal(work.all);
+  const origin = useSignal(work.origin);
   const heading = useRef<HTMLHeadingElement>(null);
   // Of a file that could be read in part only, the part is not offered.
   const shapes = (proposal.state === "proposed" && proposal.features) || none;
@@ -138,6 +140,10 @@ function ProposalView(props: ProposedProps) {
     map.fit(shapes.map((s) => s.feature.geometry ?? s.as_read ?? null));
   }, [map, work]);
   const marks = numbered(fileSaid, 0);
+  const backTo = (view: string) => {
+    work.forget();
+    go({ view });
+  };
   return (
     <>
       <h2 ref={heading} tabIndex={-1}>
@@ -145,10 +151,18 @@ function ProposalView(props: ProposedProps) {
       </h2>
       <p class="import-file">
         {proposal.format && t("imports-format", { format: proposal.format })}{" "}
-        <button type="button" onClick={() => work.forget()}>
-          {t("imports-other-file")}
-        </button>
+        {origin ? (
+          <button type="button" onClick={() => backTo(origin.view)}>
+            {t("imports-round-on")}
+          </button>
+        ) : (
+          <button type="button" onClick={() => work.forget()}>
+            {t("imports-other-file")}
+          </button>
+        )}
       </p>
+      {origin && shapes.length === 0 && proposal.kind === "blocks" && !proposal.questions?.length && <p>{t("imports-round-open")}</p>}
+      {origin && shapes.length > 0 && <Caution>{t("imports-round-caution")}</Caution>}
       <ProblemNote problem={refusal} />
       <SaidList items={marks.slice(0, refused.length)} map={map} />
       {proposal.problem && (

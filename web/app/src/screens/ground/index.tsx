@@ -14,7 +14,7 @@ import { RowsSheet } from "./rows";
 import "./ground.css";
 
 // Views: none is the list, or the block of the address; then "new", "edit",
-// "rows", "history", "import", "near" (new) and "near:ID".
+// "rows", "history", "import", "round", "near" (new) and "near:ID".
 function Sheet(props: PlaceProps) {
   return (
     <>
@@ -35,8 +35,9 @@ function View(props: PlaceProps) {
   useEffect(
     () =>
       map.onPick((pick) => {
-        // The sheet of an import hears taps itself; one on a block leads nowhere then.
-        if (view === "import") return;
+        // The sheet of an import hears taps itself; one on a block leads nowhere then,
+        // nor while a walk is recorded.
+        if (view === "import" || view === "round") return;
         if (pick?.layer === "blocks") go({ block: pick.id, view: undefined });
         else if (pick?.layer === "rows") {
           const row = farm.find("rows", pick.id);
@@ -61,7 +62,8 @@ function View(props: PlaceProps) {
     if (id && !thing) return near.state === "ready" ? <GroundList {...props} /> : <p>{t("core-loading")}</p>;
     return <NearEditor key={view} {...props} near={thing ?? null} />;
   }
-  if (view === "import" && mayWrite(farm.info.role, "blocks")) return <ImportLater {...props} />;
+  if (view === "import" && mayWrite(farm.info.role, "blocks")) return <ImportLater {...props} sheet="file" />;
+  if (view === "round" && mayWrite(farm.info.role, "blocks")) return <ImportLater {...props} sheet="round" />;
   if (view === "new" && mayWrite(farm.info.role, "blocks")) return <BlockEditor key="new" {...props} block={null} />;
   if (!address.block) return <GroundList {...props} />;
   if (!block) {

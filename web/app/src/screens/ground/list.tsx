@@ -4,6 +4,7 @@ import { useRecords, useSignal, useText, useUnits } from "../../ui/hooks";
 import { Caution, ProblemNote } from "../../ui/notes";
 import { area } from "../../units";
 import type { PlaceProps } from "../place";
+import { RoundEntry } from "./round/entry";
 import { Where } from "./where";
 
 /** All blocks with their figures, and what lies around them. */
@@ -86,6 +87,7 @@ export function GroundList({ farm, figures, map, go }: PlaceProps) {
           <button type="button" onClick={() => go({ block: undefined, view: "import" })}>
             {t("ground-bring")}
           </button>
+          <RoundEntry farm={farm} go={go} />
         </div>
       )}
       {writes && sorted.length === 0 && <Where map={map} />}

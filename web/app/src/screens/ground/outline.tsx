@@ -17,6 +17,8 @@ export interface OutlineEditorProps {
   readonly start: Outline | null;
   readonly onOutline: (outline: Outline | null) => void;
   readonly fault?: string;
+  /** Leads to walking round the block instead, where that is offered. */
+  readonly onWalk?: () => void;
 }
 
 const nothing: OutlineDraft = { geometry: null, previewM2: 0, canUndo: false, canRedo: false, drawing: null, refused: null };
@@ -24,7 +26,7 @@ const nothing: OutlineDraft = { geometry: null, previewM2: 0, canUndo: false, ca
 const hints = { none: "ground-outline-mend", shell: "ground-outline-begin", part: "ground-outline-begin", hole: "ground-outline-hole" } as const;
 
 /** Draws or mends an outline on the map, and the same by typed corners. */
-export function OutlineEditor({ map, start, onOutline, fault }: OutlineEditorProps) {
+export function OutlineEditor({ map, start, onOutline, fault, onWalk }: OutlineEditorProps) {
   const t = useText();
   const system = useUnits();
   const [draft, setDraft] = useState<OutlineDraft>(nothing);
@@ -100,6 +102,13 @@ export function OutlineEditor({ map, start, onOutline, fault }: OutlineEditorPro
         <p class="fault">
           <Mark answer="stop" /> {fault}
         </p>
+      )}
+      {onWalk && (
+        <div class="buttons">
+          <button type="button" onClick={onWalk}>
+            {t("ground-round-instead")}
+          </button>
+        </div>
       )}
       <TypedCorners
         outline={draft.geometry}

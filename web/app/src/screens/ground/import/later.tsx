@@ -4,20 +4,27 @@ import { useText } from "../../../ui/hooks";
 import { ProblemNote } from "../../../ui/notes";
 import type { PlaceProps } from "../../place";
 import type { ImportSheet } from "../importer";
+import type { WalkRound } from "../walkround";
 
-let here: typeof ImportSheet | null = null;
-
-// Few visits to Ground bring in a file: its screen comes when it is asked for.
-// Causes of finds are named in the texts of Walk.
-async function fetchSheet(): Promise<void> {
-  const [sheet, texts, walk] = await Promise.all([import("../importer"), import("../../../i18n/imports"), import("../../../i18n/walk")]);
-  enter(texts.imports);
-  enter(walk.walk);
-  here = sheet.ImportSheet;
+interface Sheets {
+  readonly file: typeof ImportSheet;
+  readonly round: typeof WalkRound;
 }
 
-/** The screen that brings in a file, once it is here. */
-export function ImportLater(props: PlaceProps) {
+let here: Sheets | null = null;
+
+// Few visits to Ground bring in a file or walk round a block: these screens come
+// when they are asked for, both at once, since a walk leads to the other far out
+// in a field. Causes of finds are named in the texts of Walk.
+async function fetchSheet(): Promise<void> {
+  const [file, round, texts, walk] = await Promise.all([import("../importer"), import("../walkround"), import("../../../i18n/imports"), import("../../../i18n/walk")]);
+  enter(texts.imports);
+  enter(walk.walk);
+  here = { file: file.ImportSheet, round: round.WalkRound };
+}
+
+/** The screen that brings in a file, or the one that makes an outline of a walk, once it is here. */
+export function ImportLater({ sheet, ...props }: PlaceProps & { readonly sheet: keyof Sheets }) {
   const t = useText();
   const [failure, setFailure] = useState<unknown>(null);
   const [, redraw] = useState(0);
@@ -28,7 +35,7 @@ export function ImportLater(props: PlaceProps) {
   useEffect(() => {
     if (!here) load();
   }, [load]);
-  const Here = here;
+  const Here = here?.[sheet];
   if (Here) return <Here {...props} />;
   return failure ? <ProblemNote problem={failure} onRetry={load} /> : <p>{t("core-loading")}</p>;
 }

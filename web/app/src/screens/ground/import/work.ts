@@ -14,6 +14,13 @@ export type Phase =
   | { readonly step: "reading"; readonly file: string; readonly progress: Progress | null }
   | { readonly step: "proposed"; readonly file: string; readonly proposal: Proposal };
 
+/** Where a file comes from that nobody chose: the screen that made it. */
+export interface Origin {
+  /** The view of Ground it was made in. */
+  readonly view: string;
+  readonly stored: () => void;
+}
+
 /**
  * One file on its way in, from choosing it to the proposal. It outlives the
  * screen, so that a look at a block loses no decision; while it is sent or read
@@ -24,6 +31,7 @@ export class ImportWork {
   readonly choices: Signal<Choices> = signal<Choices>(new Map());
   readonly all: Signal<ForAll> = signal(nothingForAll);
   readonly problem: Signal<unknown> = signal<unknown>(null);
+  readonly origin: Signal<Origin | null> = signal<Origin | null>(null);
   readonly #imports: Imports;
   readonly #wait: (ms: number) => Promise<void>;
   #answers: Answers = {};
@@ -44,9 +52,10 @@ export class ImportWork {
     return this.#answers;
   }
 
-  /** Sends a file and waits for what it holds. */
-  read(file: File, answers: Answers): Promise<void> {
+  /** Sends a file and waits for what it holds; one at hand gives way. */
+  read(file: File, answers: Answers, origin: Origin | null = null): Promise<void> {
     this.#answers = answers;
+    this.origin.set(origin);
     return this.#run(file.name, { step: "file" }, async (signal) => {
       this.phase.set({ step: "sending", file: file.name, sent: 0, total: file.size });
       return this.#imports.propose(
@@ -164,6 +173,7 @@ export class ImportWork {
 
   #begin(): void {
     this.#id = null;
+    this.origin.set(null);
     this.phase.set({ step: "file" });
     this.choices.set(new Map());
     this.problem.set(null);
@@ -176,6 +186,7 @@ export class ImportWork {
     this.problem.set(null);
     try {
       await this.#imports.store(now.proposal.id, take);
+      this.origin.get()?.stored();
       this.#begin();
       return now.proposal.id;
     } catch (thrown) {
