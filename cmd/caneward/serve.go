@@ -10,6 +10,7 @@ import (
 	"net"
 	"os"
 	"strings"
+	"time"
 
 	"caneward/blocks/words"
 	"caneward/records/demofarm"
@@ -24,10 +25,10 @@ var (
 	demoHead    = words.New("cmd-demo-head", "Invented demo data: not for use in a field. Sign in as grower, applicator, scout or adviser (farm “demo”), or neighbour (farm “demo-two”); the password of each is {password}", "Datos de muestra inventados: no usar en el campo. Entre como grower, applicator, scout o adviser (finca «demo») o neighbour (finca «demo-two»); la contraseña de todos es {password}")
 	making      = words.New("cmd-demo-making", "making the demo farm …", "creando la finca de muestra …")
 	needData    = words.New("cmd-need-data", "--data names the folder of the records", "--data indica la carpeta de los registros")
-	halfTLS     = words.New("cmd-half-tls", "--tls-cert and --tls-key go together", "--tls-cert y --tls-key van juntos")
+	halfTLS     = words.New("cmd-half-tls", "--tls-cert and --tls-key go together, and without --tls-self-signed", "--tls-cert y --tls-key van juntos, y sin --tls-self-signed")
 	notLoopback = words.New("cmd-not-loopback", "the demo listens on this machine only (127.0.0.1, ::1 or localhost); {address} is not on it", "la muestra solo escucha en esta máquina (127.0.0.1, ::1 o localhost); {address} no está en ella")
 	notEmpty    = words.New("cmd-not-empty", "{dir} is not empty; the demo wants a new folder", "{dir} no está vacía; la muestra necesita una carpeta nueva")
-	plainHTTP   = words.New("cmd-plain-http", "Without TLS, browsers on other machines refuse positions and offline work; give --tls-cert and --tls-key, or put a proxy with TLS in front.", "Sin TLS, los navegadores de otras máquinas no dan posición ni trabajan sin señal; indique --tls-cert y --tls-key o ponga delante un proxy con TLS.")
+	plainHTTP   = words.New("cmd-plain-http", "Without TLS, browsers on other machines refuse positions and offline work; give --tls-cert and --tls-key or --tls-self-signed, or put a proxy with TLS in front.", "Sin TLS, los navegadores de otras máquinas no dan posición ni trabajan sin señal; indique --tls-cert y --tls-key o --tls-self-signed, o ponga delante un proxy con TLS.")
 )
 
 const defaultListen = "127.0.0.1:8080"
@@ -39,6 +40,7 @@ func serve(ctx context.Context, s *session, args []string) error {
 	cert := flags.String("tls-cert", "", "")
 	key := flags.String("tls-key", "", "")
 	base := flags.String("base-map", "", "")
+	selfSigned := flags.Bool("tls-self-signed", false, "")
 	public := flags.String("public-url", "", "")
 	if _, err := parse(flags, args, 0); err != nil {
 		return err
@@ -46,7 +48,7 @@ func serve(ctx context.Context, s *session, args []string) error {
 	if *data == "" {
 		return usageError{needData.Plain()}
 	}
-	if (*cert == "") != (*key == "") {
+	if (*cert == "") != (*key == "") || *cert != "" && *selfSigned {
 		return usageError{halfTLS.Plain()}
 	}
 	baseMap, err := openBase(*base)
@@ -58,12 +60,37 @@ func serve(ctx context.Context, s *session, args []string) error {
 		return err
 	}
 	defer store.Close()
-	if *cert == "" && !loopback(*listen) {
+	pair, err := serverCertificate(s, *data, *listen, *cert, *key, *selfSigned)
+	if err != nil {
+		return err
+	}
+	if pair == nil && !loopback(*listen) {
 		fmt.Fprintln(s.talk, plainHTTP.Plain().In(s.language))
 	}
 	return answer(ctx, s, store, *listen, web.Config{
-		BaseMap: baseMap, PublicURL: *public, Secure: *cert != "" || strings.HasPrefix(*public, "https://"),
-	}, *cert, *key)
+		BaseMap: baseMap, PublicURL: *public, Secure: pair != nil || strings.HasPrefix(*public, "https://"),
+	}, pair)
+}
+
+// serverCertificate is what the server shows, nil without TLS.
+func serverCertificate(s *session, dir, listen, certFile, keyFile string, selfSigned bool) (*tls.Certificate, error) {
+	switch {
+	case certFile != "":
+		pair, err := tls.LoadX509KeyPair(certFile, keyFile)
+		return &pair, err
+	case selfSigned:
+		names, err := ownNames(listen)
+		if err != nil {
+			return nil, err
+		}
+		pair, file, sum, err := ownCertificate(dir, names, time.Now())
+		if err != nil {
+			return nil, err
+		}
+		fmt.Fprintln(s.talk, howToTrust.With(words.Args{"file": file, "sum": fmt.Sprintf("% X", sum)}).In(s.language))
+		return &pair, nil
+	}
+	return nil, nil
 }
 
 func openBase(where string) (tiles.BaseMap, error) {
@@ -74,7 +101,7 @@ func openBase(where string) (tiles.BaseMap, error) {
 }
 
 // answer listens and serves until the context ends.
-func answer(ctx context.Context, s *session, store *sqlite.Store, listen string, config web.Config, cert, key string) error {
+func answer(ctx context.Context, s *session, store *sqlite.Store, listen string, config web.Config, pair *tls.Certificate) error {
 	listener, err := net.Listen("tcp", listen)
 	if err != nil {
 		return err
@@ -89,13 +116,9 @@ func answer(ctx context.Context, s *session, store *sqlite.Store, listen string,
 	}
 	scheme := "http://"
 	var secured *tls.Config
-	if cert != "" {
+	if pair != nil {
 		scheme = "https://"
-		pair, err := tls.LoadX509KeyPair(cert, key)
-		if err != nil {
-			return errors.Join(err, listener.Close())
-		}
-		secured = &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12}
+		secured = &tls.Config{Certificates: []tls.Certificate{*pair}, MinVersion: tls.VersionTLS12}
 	}
 	fmt.Fprintln(s.out, serving.With(words.Args{"address": scheme + listener.Addr().String()}).In(s.language))
 	defer handler.Close() // before the store is
@@ -136,7 +159,7 @@ func demo(ctx context.Context, s *session, args []string) (err error) {
 		return err
 	}
 	fmt.Fprintln(s.out, demoHead.With(words.Args{"password": demofarm.Password}).In(s.language))
-	return answer(ctx, s, store, *listen, web.Config{BaseMap: baseMap}, "", "")
+	return answer(ctx, s, store, *listen, web.Config{BaseMap: baseMap}, nil)
 }
 
 func loopback(address string) bool {
