@@ -104,7 +104,7 @@ func poissonAtLeast(k int, mean float64) float64 {
 	if k <= 0 {
 		return 1
 	}
-	if float64(k) > mean+1 {
+	if float64(k) >= mean+1 {
 		return gammaSeries(float64(k), mean)
 	}
 	return 1 - gammaFraction(float64(k), mean)
@@ -114,7 +114,7 @@ func poissonAtLeast(k int, mean float64) float64 {
 // their digits.
 func poissonAtMost(k int, mean float64) float64 {
 	a := float64(k + 1)
-	if a > mean+1 {
+	if a >= mean+1 {
 		return 1 - gammaSeries(a, mean)
 	}
 	return gammaFraction(a, mean)
@@ -126,7 +126,7 @@ func gammaFront(a, x float64) float64 {
 }
 
 // gammaSeries is P(a, x) by its power series (NIST Digital Library of
-// Mathematical Functions 8.7.1), for x below a + 1.
+// Mathematical Functions 8.7.1), for x up to a - 1.
 func gammaSeries(a, x float64) float64 {
 	if x <= 0 {
 		return 0
@@ -140,7 +140,7 @@ func gammaSeries(a, x float64) float64 {
 }
 
 // gammaFraction is Q(a, x) by its continued fraction (NIST DLMF 8.9.2) in
-// Lentz's form, for x of a + 1 and more.
+// Lentz's form, for x above a - 1.
 func gammaFraction(a, x float64) float64 {
 	const tiny = 1e-300 // stands for zero in a denominator, as Lentz's method asks
 	b := x + 1 - a
