@@ -180,7 +180,10 @@ func (d *Desk) check(ctx context.Context, s *scope, w records.Write) error {
 		return fault.New(fault.TooLarge, propertiesTooLarge.With(words.Args{"limit": PropertiesLimit, "count": n}))
 	}
 	if w.Delete {
-		return nil
+		if w.Kind != records.Rows {
+			return nil
+		}
+		rule = rowDeleteRule
 	}
 	details, err := rule(ctx, s, w)
 	if err != nil {

@@ -31,7 +31,7 @@ func findRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, err
 	if len(details) > 0 {
 		return details, nil
 	}
-	more, err := findPlace(s, find)
+	more, err := findPlace(s, w.ID, find)
 	if err != nil {
 		return nil, err
 	}
@@ -42,7 +42,7 @@ func findRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, err
 
 // findPlace holds a find against the ground it names or, where it names none,
 // against every block.
-func findPlace(s *scope, find scouting.Find) ([]fault.Detail, error) {
+func findPlace(s *scope, id records.ID, find scouting.Find) ([]fault.Detail, error) {
 	slack := edgeFix
 	if find.Accuracy != nil {
 		slack += fixReach * *find.Accuracy
@@ -52,7 +52,10 @@ func findPlace(s *scope, find scouting.Find) ([]fault.Detail, error) {
 		if err != nil {
 			return nil, err
 		}
-		details := scouting.Check(find, g.rowPlants())
+		details, err := findPlant(s, g, id, find)
+		if err != nil {
+			return nil, err
+		}
 		if find.Row > 0 {
 			slack = max(slack, strayFix)
 		}
@@ -69,6 +72,23 @@ func findPlace(s *scope, find scouting.Find) ([]fault.Detail, error) {
 		return nil, nil
 	}
 	return outsideEveryBlock(s, *find.At, slack)
+}
+
+// findPlant holds the plant a find names against the rows. A find that named it
+// before keeps it: its row may have lost the place since.
+func findPlant(s *scope, g *ground, id records.ID, find scouting.Find) ([]fault.Detail, error) {
+	details := scouting.Check(find, g.rowPlants())
+	if len(details) == 0 {
+		return nil, nil
+	}
+	rec, found, err := s.record(records.Finds, id)
+	if err != nil || !found {
+		return details, err
+	}
+	if old, _ := scouting.ParseFind(rec.Geometry, rec.Properties); old.Block == find.Block && old.Row == find.Row && old.Plant == find.Plant {
+		return nil, nil
+	}
+	return details, nil
 }
 
 func outsideEveryBlock(s *scope, at geo.Position, slack geo.Metres) ([]fault.Detail, error) {

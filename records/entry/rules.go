@@ -3,6 +3,7 @@ package entry
 import (
 	"context"
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 
@@ -127,6 +128,10 @@ func rowRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, erro
 	if details, err := refer(s, "block", records.Blocks, block); err != nil || details != nil {
 		return details, err
 	}
+	details, err := keepsNumbers(s, w.ID, row)
+	if err != nil {
+		return nil, err
+	}
 	g, _, err := s.ground(block)
 	if err != nil {
 		return nil, err
@@ -189,10 +194,26 @@ func removalRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, 
 	if err != nil || !found {
 		return details, err
 	}
+	before, err := removalBefore(s, w.ID)
+	if err != nil {
+		return nil, err
+	}
 	for _, p := range removal.Plants {
+		if slices.Contains(before, p) {
+			continue // written while the plant had its place
+		}
 		details = append(details, scouting.Check(scouting.Find{Row: p.Row, Plant: p.Plant}, g.rowPlants())...)
 	}
 	return details, nil
+}
+
+func removalBefore(s *scope, id records.ID) ([]scouting.Place, error) {
+	rec, found, err := s.record(records.Removals, id)
+	if err != nil || !found {
+		return nil, err
+	}
+	before, _ := scouting.ParseRemoval(rec.Geometry, rec.Properties)
+	return before.Plants, nil
 }
 
 func reviewRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, error) {

@@ -11,6 +11,7 @@ import (
 	"caneward/geo"
 	"caneward/geo/plane"
 	"caneward/records"
+	"caneward/records/planting"
 	"caneward/records/scouting"
 )
 
@@ -20,6 +21,7 @@ type scope struct {
 	reader  records.Reader
 	pending map[records.Kind]map[records.ID]*records.Record // nil record: deleted
 	grounds map[records.ID]*ground
+	named   map[records.ID]map[int][]planting.Name // by block and row: finds and removals
 }
 
 // ground is a block with what checks of finds and visits ask of it.
@@ -32,20 +34,20 @@ type ground struct {
 }
 
 type rowOf struct {
-	id     records.ID
-	plants int
+	id  records.ID
+	row blocks.Row
 }
 
 func (g *ground) rowPlants() []scouting.RowPlants {
 	rows := make([]scouting.RowPlants, 0, len(g.rows))
 	for number, r := range g.rows {
-		rows = append(rows, scouting.RowPlants{Number: number, Plants: r.plants})
+		rows = append(rows, scouting.RowPlants{Number: number, Plants: r.row.Plants, HasPlace: r.row.HasPlace})
 	}
 	return rows
 }
 
 func newScope(r records.Reader) *scope {
-	return &scope{reader: r, pending: map[records.Kind]map[records.ID]*records.Record{}, grounds: map[records.ID]*ground{}}
+	return &scope{reader: r, pending: map[records.Kind]map[records.ID]*records.Record{}, grounds: map[records.ID]*ground{}, named: map[records.ID]map[int][]planting.Name{}}
 }
 
 func (s *scope) pend(w records.Write) {
@@ -58,6 +60,9 @@ func (s *scope) pend(w records.Write) {
 	}
 	if w.Kind == records.Blocks || w.Kind == records.Rows {
 		clear(s.grounds)
+	}
+	if w.Kind == records.Finds || w.Kind == records.Removals {
+		clear(s.named)
 	}
 }
 
@@ -124,7 +129,7 @@ func (s *scope) ground(id records.ID) (*ground, bool, error) {
 	err = s.each(records.Rows, records.Query{Equal: map[string]string{"block": string(id)}}, func(id records.ID, rec records.Record) error {
 		// A stored row has passed the same parsing before.
 		row, _ := blocks.ParseRow(rec.Geometry, rec.Properties)
-		g.rows[row.Number] = rowOf{id, row.Plants}
+		g.rows[row.Number] = rowOf{id, row}
 		return nil
 	})
 	if err != nil {
@@ -132,6 +137,27 @@ func (s *scope) ground(id records.ID) (*ground, bool, error) {
 	}
 	s.grounds[id] = g
 	return g, true, nil
+}
+
+// names gives the finds and removals that name a row of a block or a plant in it.
+func (s *scope) names(block records.ID, row int) ([]planting.Name, error) {
+	if rows, known := s.named[block]; known {
+		return rows[row], nil
+	}
+	rows := map[int][]planting.Name{}
+	for _, kind := range []records.Kind{records.Finds, records.Removals} {
+		err := s.each(kind, records.Query{Equal: map[string]string{"block": string(block)}}, func(id records.ID, rec records.Record) error {
+			for _, n := range planting.NamedBy(kind, id, rec) {
+				rows[n.Row] = append(rows[n.Row], n)
+			}
+			return nil
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	s.named[block] = rows
+	return rows[row], nil
 }
 
 func groundOf(id records.ID, rec records.Record) (*ground, error) {

@@ -63,6 +63,9 @@ var (
 	noSuchPlant = words.New("scouting-no-such-plant",
 		"Row {row} has plants 1 to {plants}; there is no plant {plant}.",
 		"La hilera {row} tiene las plantas 1 a {plants}; no hay planta {plant}.")
+	placeGone = words.New("scouting-place-gone",
+		"Row {row} has no place {plant} any more; its number is not given again.",
+		"La hilera {row} ya no tiene el lugar {plant}; su número no se da otra vez.")
 	fixPlace = words.New("scouting-fix-place",
 		"Count again from the row's end, or mend the row's number of plants.",
 		"Cuente otra vez desde el extremo de la hilera, o corrija el número de plantas de la hilera.")
@@ -115,6 +118,9 @@ func checkFindPlace(r fields.Reader, g geo.Geometry) {
 type RowPlants struct {
 	Number int
 	Plants int // 0: not counted
+	// HasPlace reports whether a number up to Plants has its place still; nil
+	// says that all have.
+	HasPlace func(plant int) bool
 }
 
 // Check holds a find's row and plant against the block's rows. Without rows
@@ -130,6 +136,10 @@ func Check(f Find, rows []RowPlants) []fault.Detail {
 		if row.Plants > 0 && f.Plant > row.Plants {
 			return []fault.Detail{{Field: "plant", Fix: fixPlace.Plain(),
 				Text: noSuchPlant.With(words.Args{"row": f.Row, "plants": row.Plants, "plant": f.Plant})}}
+		}
+		if f.Plant > 0 && row.HasPlace != nil && !row.HasPlace(f.Plant) {
+			return []fault.Detail{{Field: "plant", Fix: fixPlace.Plain(),
+				Text: placeGone.With(words.Args{"row": f.Row, "plant": f.Plant})}}
 		}
 		return nil
 	}
