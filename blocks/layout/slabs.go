@@ -184,3 +184,88 @@ func withoutCrumbs(pieces []trapezoid) []trapezoid {
 	}
 	return out
 }
+
+// slabs finds the trapezoids over a stretch of x.
+type slabs struct {
+	pieces []trapezoid
+	x0     []float64 // of each slab, ascending
+	first  []int     // piece of each slab, and one past the last
+	effort int       // pieces looked at
+}
+
+// newSlabs takes pieces in the order trapezoids gives them.
+func newSlabs(pieces []trapezoid) slabs {
+	s := slabs{pieces: pieces}
+	for i, t := range pieces {
+		if i == 0 || t.x0 != pieces[i-1].x0 {
+			s.x0, s.first = append(s.x0, t.x0), append(s.first, i)
+		}
+	}
+	s.first = append(s.first, len(pieces))
+	return s
+}
+
+// inside is the stretches of the curve on the ground, in metres along it. Gaps
+// under geo.SamePlace are none.
+func (s *slabs) inside(c curve) [][2]float64 {
+	var found [][2]float64
+	for i := 1; i < len(c.at); i++ {
+		a, b := c.at[i-1], c.at[i]
+		lo, hi := math.Min(a.X, b.X), math.Max(a.X, b.X)
+		for k := max(0, sort.SearchFloat64s(s.x0, lo)-1); k < len(s.x0) && s.x0[k] <= hi; k++ {
+			for _, t := range s.pieces[s.first[k]:s.first[k+1]] {
+				s.effort++
+				if from, to, meets := t.clip(a, b); meets {
+					length := c.along[i] - c.along[i-1]
+					found = append(found, [2]float64{c.along[i-1] + from*length, c.along[i-1] + to*length})
+				}
+			}
+		}
+	}
+	sort.Slice(found, func(i, j int) bool { return found[i][0] < found[j][0] })
+	var out [][2]float64
+	for _, f := range found {
+		if n := len(out); n > 0 && f[0]-out[n-1][1] < float64(geo.SamePlace) {
+			out[n-1][1] = math.Max(out[n-1][1], f[1])
+			continue
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+// clip is the part of the way from a to b, from 0 to 1, in the trapezoid.
+func (t trapezoid) clip(a, b plane.XY) (from, to float64, meets bool) {
+	from, to = 0, 1
+	d := b.Minus(a)
+	if d.X == 0 && (a.X < t.x0 || a.X >= t.x1) {
+		return 0, 0, false
+	}
+	if d.X != 0 {
+		narrow(&from, &to, a.X, d.X, t.x0, t.x1)
+	}
+	if from >= to {
+		return 0, 0, false
+	}
+	// Heights at both ends of what is left in the slab: in a slab a nanometre wide
+	// its edges are too steep to be followed from anywhere else.
+	p, q := a.Plus(d.Times(from)), a.Plus(d.Times(to))
+	loP, hiP := t.at(math.Max(t.x0, math.Min(t.x1, p.X)))
+	loQ, hiQ := t.at(math.Max(t.x0, math.Min(t.x1, q.X)))
+	u, v := 0.0, 1.0
+	above(&u, &v, p.Y-loP, q.Y-loQ)
+	above(&u, &v, hiP-p.Y, hiQ-q.Y)
+	return from + u*(to-from), from + v*(to-from), u < v
+}
+
+// above leaves of [u, v] where the height that runs from a to b is not negative.
+func above(u, v *float64, a, b float64) {
+	switch {
+	case a < 0 && b < 0:
+		*v = *u
+	case a < 0:
+		*u = math.Max(*u, a/(a-b))
+	case b < 0:
+		*v = math.Min(*v, a/(a-b))
+	}
+}
