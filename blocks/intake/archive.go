@@ -3,6 +3,7 @@ package intake
 import (
 	"context"
 	"path"
+	"slices"
 	"strings"
 
 	"caneward/blocks/fault"
@@ -22,6 +23,9 @@ var (
 	archiveNothingFix = words.New("intake-archive-nothing-fix",
 		"Pack a shapefile with all its parts (.shp, .shx, .dbf, .prj), or one GeoJSON, KML, GPX, CSV or GeoPackage file.",
 		"Comprima un shapefile con todas sus partes (.shp, .shx, .dbf, .prj), o un solo archivo GeoJSON, KML, GPX, CSV o GeoPackage.")
+	shapesMissing = words.New("intake-shapes-missing",
+		"The .shp, which holds the outlines, is missing: there is only the table (.dbf).",
+		"Falta el .shp, que contiene los contornos: solo está la tabla (.dbf).")
 	archiveSeveral = words.New("intake-archive-several",
 		"The archive holds several files that could be read: {names}.",
 		"El archivo comprimido contiene varios archivos que se podrían leer: {names}.")
@@ -46,6 +50,8 @@ func (archived) Read(ctx context.Context, data []byte, o Options, p *Proposal) e
 	case len(holds.kml) > 0 && len(holds.layers)+len(holds.single) == 0:
 		p.Format = "KMZ"
 		return readKMZ(ctx, data, o, p)
+	case len(holds.layers) > 0 && holds.lacksShapes():
+		p.refuse(fault.Malformed, fault.Detail{Entry: holds.layers[0], Text: shapesMissing.Plain(), Fix: exportShapefile.Plain()})
 	case len(holds.layers) > 0 && len(holds.kml) == 0:
 		p.Format = shapefile{}.Name()
 		src, err := shp.OpenArchive(ctx, a, wire.Options{Limits: o.Limits, Raw: true})
@@ -80,6 +86,15 @@ func officeFile(names []string, p *Proposal) bool {
 
 // content is what an archive holds, names in its order.
 type content struct{ kml, layers, single, rest []string }
+
+// lacksShapes reports whether there are parts of a shapefile but not the one
+// with its shapes. A table alone may be meant as one.
+func (c content) lacksShapes() bool {
+	has := func(names []string, ending string) bool {
+		return slices.ContainsFunc(names, func(n string) bool { return strings.EqualFold(path.Ext(n), ending) })
+	}
+	return !has(c.layers, ".shp") && (has(c.rest, ".shx") || has(c.rest, ".prj"))
+}
 
 // contentOf sorts files by their endings. Beside a shapefile a table of
 // comma-separated values is its companion, and so is a .json of metadata.

@@ -75,3 +75,27 @@ func TestArchiveAndShapefileRulesAreSaid(t *testing.T) {
 		}
 	}
 }
+
+// A shapefile without its .shp holds names and no ground.
+func TestShapesMissing(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		files []string
+		want  string
+	}{
+		{"table and index", []string{"a.dbf", "a.shx"}, ".shp"},
+		{"table and system", []string{"N/A.DBF", "N/A.PRJ"}, ".shp"},
+	} {
+		var files []archive.File
+		for _, name := range c.files {
+			files = append(files, archive.File{Name: name})
+		}
+		p, err := Read(context.Background(), bytes.NewReader(zipOf(t, files...)), "a.zip", Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p.Outcome != Reject || len(p.Errors) != 1 || p.Errors[0].Entry != c.files[0] || !strings.Contains(p.Errors[0].Text.String(), c.want) {
+			t.Errorf("%s: %s, %v; want the missing %s said", c.name, p.Outcome, p.Refusal(), c.want)
+		}
+	}
+}

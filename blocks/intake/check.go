@@ -19,6 +19,8 @@ const (
 	MaxArea    geo.SquareMetres = 100e6   // 10,000 ha
 	MaxAcross  geo.Metres       = 100_000 // corner to corner of its box
 	MaxCorners                  = 100_000 // as many as layouts and overlays take
+
+	aroundEarth = 40_075 // km, along the equator
 )
 
 var (
@@ -204,6 +206,10 @@ func (c *checking) mend(d *draft) *fault.Error {
 			one := d.withoutRepeats(r)
 			if len(one.corners) < 3 {
 				detail := placed(one, 0)
+				if !c.anySize && d.roundEarth(r) {
+					detail.Text, detail.Fix = outlineTooWide.With(words.Args{"km": aroundEarth}), zoomIn.Plain()
+					return refusalOf(fault.Invalid, detail)
+				}
 				detail.At, detail.Text, detail.Fix = fault.P([2]float64(d.at[one.first])), noArea.Plain(), walkRound.Plain()
 				return refusalOf(fault.Invalid, detail)
 			}
@@ -224,6 +230,16 @@ func (c *checking) mend(d *draft) *fault.Error {
 		return refusalOf(fault.Invalid, fault.Detail{Field: "geometry", Text: commonSayings[wire.RuleEmpty].text.Plain(), Fix: walkRound.Plain()})
 	}
 	return nil
+}
+
+// roundEarth reports whether a ring runs from 180 degrees west to 180 east,
+// which are one meridian.
+func (d draft) roundEarth(r ring) bool {
+	west, east := false, false
+	for _, v := range r.corners {
+		west, east = west || d.at[v][0] == -180, east || d.at[v][0] == 180
+	}
+	return west && east
 }
 
 // unplaced is the first corner of a ring that is nowhere on Earth, -1 for none.

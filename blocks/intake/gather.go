@@ -84,6 +84,9 @@ type gathering struct {
 	waiting unplaced
 	read    int // features so far
 	from    int // where the running feature's notices begin
+
+	zeros     int // pins without a place
+	firstZero wire.Feature
 }
 
 // progressEvery is how many features pass between two words of progress.
@@ -160,6 +163,11 @@ func (g *gathering) take(batch []arriving) error {
 	for _, f := range batch {
 		if f.failed != nil {
 			g.broken(f.Feature, f.failed)
+		} else if f.placed && !f.Geometry.Empty() {
+			g.located++
+			if err := g.feature(f); err != nil {
+				return err
+			}
 		} else if err := g.feature(f); err != nil {
 			return err
 		}
@@ -353,6 +361,10 @@ func (g *gathering) shapes(f wire.Feature) error {
 			}
 			g.rest(f, one)
 		case orb.Point:
+			if g.pins && noFixAt(flat) {
+				g.zeroPin(f)
+				return
+			}
 			if g.pins {
 				g.pin(f, geo.Position(flat))
 				return
@@ -380,6 +392,9 @@ func (g *gathering) pin(f wire.Feature, at geo.Position) {
 			// What is no full time, a date alone, has no moment.
 			if when, err := time.Parse(time.RFC3339Nano, text); err == nil {
 				q.Time = when.UTC()
+				if g.Format == (gpxFile{}).Name() && g.doubtful(q.Time) {
+					g.doubtTime(f, 1, q.Time)
+				}
 			}
 		}
 	}
@@ -437,6 +452,7 @@ func (g *gathering) block(f wire.Feature, one geo.Geometry, e examined) error {
 		n.Text = badProperty.With(words.Args{"which": which(f), "field": d.Field, "problem": d.Text})
 		g.note(n)
 	}
+	g.doubtBlock(f, b)
 	g.Blocks = append(g.Blocks, b)
 	return nil
 }
@@ -474,6 +490,7 @@ func (g *gathering) finish() error {
 		return nil
 	}
 	g.askSystem()
+	g.doubtFile()
 	var rest OtherJSON
 	for _, s := range g.Rest {
 		countShape(&rest, s.Geometry.Flat)

@@ -53,6 +53,7 @@ type Proposal struct {
 	pins      bool       // points of this format are pins
 	faults    int        // doubts without a mend
 	size      int64      // of the file in bytes
+	located   int        // features that have a place as they are
 	swappable int        // features that would have a place with longitude and latitude swapped
 }
 
@@ -212,7 +213,9 @@ func (p *Proposal) settle() {
 			}
 		}
 	}
-	if p.swappable > 0 {
+	// In a file that is sound but for a few, those are slips; swapping all of it
+	// would put the rest elsewhere.
+	if p.swappable > p.located {
 		p.ask(Question{Topic: TopicAxes, Detail: fault.Detail{Text: askSwap.Plain()}, Choices: []Choice{{Value: "true", Text: swapThem.Plain()}}})
 	}
 }

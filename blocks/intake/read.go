@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"time"
 
 	"caneward/blocks/fault"
 	"caneward/blocks/words"
@@ -26,6 +27,7 @@ type Options struct {
 	Swap     bool              // longitude and latitude are swapped throughout
 
 	Workers  int                              // processors that examine outlines; 0 is all
+	Now      time.Time                        // times beyond it are doubted; zero: the clock's
 	Near     *geo.Position                    // where the farm is, which makes some systems likelier
 	Progress func(features int, offset int64) // told now and then; offset 0 where the format has none
 }

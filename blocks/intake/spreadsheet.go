@@ -85,7 +85,7 @@ func lineFrom(n int) *int {
 
 // sheetOptions turns answers into a sheet's options, refusing what is none.
 func sheetOptions(o Options) (sheet.Options, []fault.Detail) {
-	out := sheet.Options{Limits: o.Limits, System: o.System, Fields: map[string]sheet.Field{}}
+	out := sheet.Options{Limits: o.Limits, Now: o.Now, System: o.System, Fields: map[string]sheet.Field{}}
 	var bad []fault.Detail
 	if o.Zone != "" {
 		zone, err := time.LoadLocation(o.Zone)

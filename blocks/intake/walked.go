@@ -76,6 +76,7 @@ func (g *gathering) track(f wire.Feature, one geo.Geometry) error {
 	t := Track{ID: f.ID, IDKind: f.IDKind, Name: nameOf(f.Properties), Properties: f.Properties, Feature: f.Number, Layer: f.Layer}
 	t.Said = lostFixes(f, dropped)
 	g.Notices = append(g.Notices, t.Said...)
+	g.doubtTimes(f, one)
 	t.Geometry = geometryOf(kept)
 	if t.Geometry.Empty() {
 		g.note(about(f, trackEmpty))

@@ -291,7 +291,7 @@ func (d *decoder) position() (p orb.Point, ok bool, err *Error) {
 	at := d.at
 	v := [4]float64{2: math.NaN(), 3: math.NaN()}
 	var places [2]int
-	n := 0
+	n, whole := 0, 0
 	err = d.array(func(i int) *Error {
 		if i >= len(v) {
 			return d.placed(RulePosition, at)
@@ -300,11 +300,15 @@ func (d *decoder) position() (p orb.Point, ok bool, err *Error) {
 		if i < 2 {
 			places[i] = d.at
 		}
+		from := d.at
 		x, err := d.number()
 		if err != nil {
 			return d.ordinate(err, i)
 		}
 		v[i], n = x, i+1
+		if !bytes.ContainsAny(d.data[from:d.at], ".eE") {
+			whole++
+		}
 		return nil
 	})
 	switch {
@@ -317,6 +321,11 @@ func (d *decoder) position() (p orb.Point, ok bool, err *Error) {
 		return p, false, nil
 	case n == 1:
 		return p, false, d.placed(RulePosition, at)
+	}
+	if whole == len(v) && d.lenient && cutInTwo(v) {
+		e := d.placed(RuleDecimalComma, at)
+		e.Got = shorten(string(d.data[at:d.at]))
+		return p, false, e
 	}
 	if d.vertices--; d.vertices < 0 {
 		e := d.placed(RuleVertices, at)
@@ -336,6 +345,15 @@ func (d *decoder) position() (p orb.Point, ok bool, err *Error) {
 	d.hasHeight = d.hasHeight || n > 2
 	d.hasMeasure = d.hasMeasure || n > 3
 	return p, true, nil
+}
+
+// cutInTwo reports whether four whole numbers are two with decimal commas, as in
+// [-94,4418,36,3127]. A position with a height and a time, all of them whole,
+// has a latitude in second and Unix seconds in fourth place.
+func cutInTwo(v [4]float64) bool {
+	const seconds = 1e8 // March 1973
+	time := math.Abs(v[1]) <= 90 && (v[3] >= seconds || v[3] == 0)
+	return !time && v[1] >= 0 && v[3] >= 0 && math.Abs(v[0]) <= 180 && math.Abs(v[2]) <= 90
 }
 
 // ordinate says which number of a position was wrong.
@@ -579,6 +597,12 @@ func crsName(data []byte, depth int) string {
 			return s.skip()
 		}
 		return s.object(func(key string, _ int) *Error {
+			// Before 2008 {"type":"EPSG","properties":{"code":32615}} said the same.
+			if c := s.peek(); key == "code" && c >= '0' && c <= '9' {
+				raw, err := s.numeral()
+				name = "EPSG:" + string(raw)
+				return err
+			}
 			if (key != "name" && key != "href") || s.peek() != '"' {
 				return s.skip()
 			}

@@ -27,6 +27,7 @@ const (
 	RuleID           Rule = "id"            // an id that is neither text nor number
 	RuleEmpty        Rule = "empty"         // coordinates without positions
 	RulePosition     Rule = "position"      // fewer than 2 or more than 4 numbers
+	RuleDecimalComma Rule = "decimal-comma" // a position whose numbers have decimal commas
 	RuleNumber       Rule = "number"        // no number where one must stand
 	RuleOverflow     Rule = "overflow"      // larger than a float64 holds
 	RuleLongitude    Rule = "longitude"     // beyond 180

@@ -343,6 +343,9 @@ func openShapes(ctx context.Context, f files, t *table, most int) (*shapes, erro
 	switch {
 	case sane && slices.Equal(indexed, inRow):
 		s.at = inRow
+	case sane && err == nil && s.disordered(indexed, inRow):
+		s.at = inRow
+		s.distrust(f)
 	case sane && (err != nil || t != nil && t.count == len(indexed)):
 		// Programs that change a shape in place write it anew at the end and leave
 		// the old record standing: only the index tells which ones count.
@@ -351,12 +354,35 @@ func openShapes(ctx context.Context, f files, t *table, most int) (*shapes, erro
 		return nil, err
 	default:
 		s.at = inRow
-		e := s.fail(RuleIndex, 0, -1)
-		e.Entry, e.Count = f.base+".shx", 1
-		s.notes = append(s.notes, e)
+		s.distrust(f)
 	}
 	return s, nil
 }
+
+func (s *shapes) distrust(f files) {
+	e := s.fail(RuleIndex, 0, -1)
+	e.Entry, e.Count = f.base+".shx", 1
+	s.notes = append(s.notes, e)
+}
+
+// disordered reports whether an index contradicts the records' own numbers,
+// which count from 1 in the order of the file ("Record Headers"); rows of the
+// table belong to records in that order.
+func (s *shapes) disordered(indexed, inRow []int) bool {
+	for i, at := range inRow {
+		if s.recordNumber(at) != i+1 {
+			return false // nothing to hold the index against
+		}
+	}
+	for i, at := range indexed {
+		if s.recordNumber(at) != i+1 {
+			return true
+		}
+	}
+	return false
+}
+
+func (s *shapes) recordNumber(at int) int { return int(binary.BigEndian.Uint32(s.data[at:])) }
 
 // walk finds the records one after the other.
 func (s *shapes) walk(most int) ([]int, *wire.Error) {

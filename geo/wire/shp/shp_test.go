@@ -543,6 +543,12 @@ func TestIndexAndTable(t *testing.T) {
 			binary.BigEndian.PutUint32(shx[100:], uint32(len(shp)/2))
 			f["blocks.shp"] = append(shp, shp[first:first+length]...)
 		}, both, "", nil},
+		{"an index in another order", func(f map[string][]byte) {
+			// The records' own numbers say 1, 2 in the order of the .shp, and the
+			// table's rows are in that order ("Record Headers").
+			shx := f["blocks.shx"]
+			f["blocks.shx"] = slices.Concat(shx[:100], shx[108:116], shx[100:108])
+		}, both, "", []wire.Rule{RuleIndex}},
 		{"a row marked as deleted", func(f map[string][]byte) { f["blocks.dbf"][97] = '*' }, "Señal nº 2", "", []wire.Rule{RuleDeleted}},
 		{"a row less", func(f map[string][]byte) {
 			d := f["blocks.dbf"]
@@ -564,6 +570,12 @@ func TestIndexAndTable(t *testing.T) {
 		{"no .cpg but a driver", func(f map[string][]byte) { delete(f, "blocks.cpg"); f["blocks.dbf"][29] = 0x57 }, both, "", nil},
 		{"a .cpg that nobody knows", func(f map[string][]byte) { f["blocks.cpg"] = []byte("Klingon") }, both, "", []wire.Rule{RuleEncoding}},
 		{"a .cpg that says UTF-8 wrongly", func(f map[string][]byte) { f["blocks.cpg"] = []byte("UTF-8") }, both, "", []wire.Rule{RuleEncoding}},
+		{"a .cpg that says Latin 1 of UTF-8", func(f map[string][]byte) {
+			f["blocks.cpg"] = []byte("ISO-8859-1")
+			d := f["blocks.dbf"]
+			copy(d[98:], "Côte d'été")
+			copy(d[98+27:], "Señal nº 2")
+		}, both, "", []wire.Rule{RuleEncoding}},
 		{"a .cpg by number", func(f map[string][]byte) { f["blocks.cpg"] = []byte("88591\r\n") }, both, "", nil},
 		{"a .cpg of Windows", func(f map[string][]byte) { f["blocks.cpg"] = []byte("ANSI 1252") }, both, "", nil},
 		{"UTF-8 without .cpg under another driver", func(f map[string][]byte) {

@@ -137,7 +137,7 @@ func (t *table) name(names [][]byte) {
 // chooseEncoding goes by the .cpg, then by the text itself and the header.
 func (t *table) chooseEncoding(driver byte, cpg []byte, names [][]byte) {
 	var known bool
-	if t.encoding, known = ofLabel(cpg); known {
+	if t.encoding, known = ofLabel(cpg); known && t.encoding.utf8() {
 		return
 	}
 	texts := append([][]byte{}, names...)
@@ -161,6 +161,11 @@ func (t *table) chooseEncoding(driver byte, cpg []byte, names [][]byte) {
 		allUTF8 = allUTF8 && utf8.Valid(text)
 	}
 	if example == nil {
+		return
+	}
+	// A .cpg left over from before the table was written as UTF-8 is commoner
+	// than names that are UTF-8 by chance.
+	if known && !allUTF8 {
 		return
 	}
 	var sure bool
