@@ -14,6 +14,7 @@ import (
 	"caneward/geo"
 	"caneward/geo/plane"
 	"caneward/records"
+	"caneward/records/planting"
 	"caneward/records/scouting"
 )
 
@@ -22,10 +23,6 @@ const (
 	maxPlaced    = 300_000
 	maxInspected = 500_000
 )
-
-// exactFit is how much a row may fall short of a whole number of spacings and
-// still hold the last plant (as in blocks/layout): a tape is not read closer.
-const exactFit geo.Metres = 0.001
 
 var (
 	rowsNotCounted = words.New("hotspot-rows-not-counted",
@@ -49,7 +46,7 @@ var (
 )
 
 // Load gathers one block's rows, finds, visits and removals, all as they are
-// now. Records that cannot be read are named among the notes. fault.Missing
+// now; rows as they stood at q.AsOf where that is given. Records that cannot be read are named among the notes. fault.Missing
 // when there is no such block; the reader's own errors otherwise. It keeps
 // nothing of the reader, so that the analysis can go on without it.
 func Load(r records.Reader, q Request) (Input, error) {
@@ -58,7 +55,7 @@ func Load(r records.Reader, q Request) (Input, error) {
 		return Input{}, err
 	}
 	b, _ := blocks.Parse(block.Record.Geometry, block.Record.Properties)
-	l := loader{reader: r, block: q.Block, in: Input{RowSpacing: b.RowSpacing, PlantSpacing: b.PlantSpacing}}
+	l := loader{reader: r, block: q.Block, asOf: q.AsOf, in: Input{RowSpacing: b.RowSpacing, PlantSpacing: b.PlantSpacing}}
 	for _, step := range []func() error{l.rows, l.finds, l.visits, l.removals} {
 		if err := step(); err != nil {
 			return Input{}, err
@@ -80,6 +77,7 @@ func (q Request) Analyse(ctx context.Context, in Input) (Analysis, error) {
 type loader struct {
 	reader records.Reader
 	block  records.ID
+	asOf   *time.Time
 	in     Input
 }
 
@@ -89,40 +87,40 @@ func (l *loader) each(kind records.Kind, read func(records.Revision) bool) error
 	if err != nil {
 		return err
 	}
-	bad, first := 0, records.ID("")
+	var bad []records.ID
 	for _, rev := range page.Revisions {
 		if !read(rev) {
-			if bad++; bad == 1 {
-				first = rev.ID
-			}
+			bad = append(bad, rev.ID)
 		}
 	}
-	if bad > 0 {
-		l.in.Notes = append(l.in.Notes, unreadable.With(words.Args{"count": bad, "kind": string(kind), "id": string(first)}))
-	}
+	l.noteUnread(kind, bad)
 	return nil
 }
 
+func (l *loader) noteUnread(kind records.Kind, bad []records.ID) {
+	if len(bad) > 0 {
+		l.in.Notes = append(l.in.Notes, unreadable.With(words.Args{"count": len(bad), "kind": string(kind), "id": string(bad[0])}))
+	}
+}
+
 func (l *loader) rows() error {
-	var drawn []blocks.Row
-	seen := map[int]bool{}
-	err := l.each(records.Rows, func(rev records.Revision) bool {
-		row, faults := blocks.ParseRow(rev.Record.Geometry, rev.Record.Properties)
-		switch {
-		case len(faults) > 0:
-			return false
-		case seen[row.Number]:
-			l.in.Notes = append(l.in.Notes, rowTwice.With(words.Args{"row": row.Number}))
-		default:
-			seen[row.Number] = true
-			drawn = append(drawn, row)
+	read := planting.Rows
+	if at := l.asOf; at != nil {
+		read = func(r records.Reader, block records.ID) ([]planting.Row, []records.ID, error) {
+			return planting.RowsAsOf(r, block, *at)
 		}
-		return true
-	})
+	}
+	rows, bad, err := read(l.reader, l.block)
 	if err != nil {
 		return err
 	}
-	slices.SortFunc(drawn, func(a, b blocks.Row) int { return cmp.Compare(a.Number, b.Number) })
+	l.noteUnread(records.Rows, bad)
+	for i := 1; i < len(rows); i++ {
+		if n := rows[i].Number; n == rows[i-1].Number {
+			l.in.Notes = append(l.in.Notes, rowTwice.With(words.Args{"row": n}))
+		}
+	}
+	drawn := planting.Plain(rows)
 	l.place(drawn)
 	return nil
 }
@@ -242,25 +240,26 @@ func (l *loader) place(drawn []blocks.Row) {
 	}
 	frame, err := plane.FrameOf(shapes...)
 	lines := make([][]plane.Line, len(drawn))
-	for i := range drawn {
+	all := make([]stand, len(drawn))
+	total, counted := 0, true
+	for i, row := range drawn {
+		var placed blocks.Placed
 		if err == nil {
-			lines[i], err = frame.Lines(shapes[i])
+			placed, err = row.Place(frame, l.in.PlantSpacing)
 		}
+		lines[i], all[i] = placed.Lines, standOf(placed)
+		counted = counted && all[i].Plants > 0
+		total += all[i].Plants
 	}
 	if err != nil {
 		l.in.Notes = append(l.in.Notes, rowsNotPlaced.With(words.Args{"problem": words.Verbatim(err.Error())}))
 		for _, row := range drawn {
-			l.in.Rows = append(l.in.Rows, Row{Number: row.Number, Plants: row.Plants, Missing: row.Missing})
+			l.in.Rows = append(l.in.Rows, Row{Number: row.Number, Plants: row.Plants, Missing: row.Absent()})
 		}
 		return
 	}
-	all := make([]stand, len(drawn))
-	total, counted := 0, true
-	for i, row := range drawn {
-		all[i] = standOf(row, lines[i], l.in.PlantSpacing)
-		l.in.Rows = append(l.in.Rows, all[i].Row)
-		counted = counted && all[i].Plants > 0
-		total += all[i].Plants
+	for _, s := range all {
+		l.in.Rows = append(l.in.Rows, s.Row)
 	}
 	if total > maxPlaced {
 		l.in.Notes = append(l.in.Notes, rowsTooMany.With(words.Args{"limit": maxPlaced}))
@@ -296,69 +295,47 @@ func common(lines [][]plane.Line) geo.Degrees {
 // stand is a row with the places of its plants.
 type stand struct {
 	Row
-	parts []stretch
+	placed blocks.Placed
 }
 
-// stretch is one part of a row: plants from number first on, step apart.
-type stretch struct {
-	line   plane.Line
-	first  int
-	plants int
-	step   geo.Metres
-}
-
-// standOf places a row's plants: one at the start of each part and at each
-// spacing from there, numbers running on. A count that differs by more than one
-// from what the spacing gives is believed, and its plants spread evenly.
-func standOf(row blocks.Row, lines []plane.Line, spacing geo.Metres) stand {
-	s := stand{Row: Row{Number: row.Number, Plants: row.Plants, Missing: row.Missing}}
-	length, fit := geo.Metres(0), 0
-	for _, line := range lines {
-		length += line.Length()
-		if spacing > 0 {
-			fit += int(math.Floor(float64((line.Length()+exactFit)/spacing))) + 1
+// standOf counts a placed row's plants and finds where it is cut: where the next
+// number stands on another part, or not a spacing on from the last.
+func standOf(p blocks.Placed) stand {
+	s := stand{Row: Row{Number: p.Row.Number, Plants: p.Row.Plants, Missing: unplanted(p)}, placed: p}
+	for i, run := range p.Runs {
+		s.Plants = max(s.Plants, run.Last())
+		if i == 0 {
+			continue
 		}
-	}
-	if s.Plants == 0 {
-		s.Plants = fit
-	}
-	even := spacing <= 0 || max(s.Plants-fit, fit-s.Plants) > 1
-	next, left := 1, s.Plants
-	for i, line := range lines {
-		p := stretch{line: line, first: next, step: spacing, plants: left}
-		switch {
-		case even && i < len(lines)-1:
-			p.plants = min(left, int(math.Round(float64(s.Plants)*float64(line.Length()/length))))
-		case i < len(lines)-1:
-			p.plants = min(left, int(math.Floor(float64((line.Length()+exactFit)/spacing)))+1)
+		before := p.Runs[i-1]
+		next := before.At + geo.Metres(run.From-before.From)*before.Spacing
+		if run.Part != before.Part || math.Abs(float64(run.At-next)) > float64(run.Spacing+before.Spacing)/4 {
+			s.Breaks = append(s.Breaks, run.From)
 		}
-		if even {
-			p.step = line.Length() / geo.Metres(max(1, p.plants-1))
-		}
-		if i > 0 && p.plants > 0 {
-			s.Breaks = append(s.Breaks, next)
-		}
-		next, left = next+p.plants, left-p.plants
-		s.parts = append(s.parts, p)
 	}
 	return s
+}
+
+// unplanted gives the numbers without a plant; on a skipped strip that is all.
+func unplanted(p blocks.Placed) []int {
+	if !p.Row.Skipped {
+		return p.Row.Absent()
+	}
+	most := p.Row.Plants
+	for _, run := range p.Runs {
+		most = max(most, run.Last())
+	}
+	all := make([]int, most)
+	for i := range all {
+		all[i] = i + 1
+	}
+	return all
 }
 
 // eachPlant calls f for every place of the row in order. A plant beyond the end
 // of its line stands on the last edge drawn out.
 func (s stand) eachPlant(f func(Plant, plane.XY)) {
-	for _, p := range s.parts {
-		edge, start := 0, geo.Metres(0)
-		for n := range p.plants {
-			at := geo.Metres(n) * p.step
-			for edge < len(p.line)-2 && at > start+p.line[edge].Distance(p.line[edge+1]) {
-				start += p.line[edge].Distance(p.line[edge+1])
-				edge++
-			}
-			a, b := p.line[edge], p.line[edge+1]
-			f(Plant{Row: s.Number, Plant: p.first + n}, a.Plus(b.Minus(a).Times(float64((at-start)/a.Distance(b)))))
-		}
-	}
+	s.placed.Each(func(plant int, at plane.XY) { f(Plant{Row: s.Number, Plant: plant}, at) })
 }
 
 // day is the calendar day of a moment where it was written down, as dates are

@@ -284,3 +284,68 @@ func TestBlockWithoutSpacings(t *testing.T) {
 		t.Errorf("reach without spacings: %v, want fault.Invalid", err)
 	}
 }
+
+// A row that says its places: numbers do not run with the ground, and what has
+// no place holds no plant.
+func TestLoadPlaces(t *testing.T) {
+	f := newFarm(t)
+	f.put(records.Rows, f.line(0, 0, 50, 0), map[string]any{"number": 1, "plants": 45, "missing": []int{3}, "places": []map[string]any{
+		{"from": 1, "plants": 20, "at_m": 10, "spacing_m": 1}, {"from": 41, "plants": 5, "at_m": 0, "spacing_m": 2}}})
+	f.put(records.Rows, f.line(0, 3, 50, 3), map[string]any{"number": 2, "plants": 51, "skipped": true})
+	f.put(records.Visits, nil, map[string]any{"started_at": "2026-04-14T09:00:00-04:00", "inspected": []any{map[string]any{"rows": "all"}}})
+	f.find(1, 41, scouting.Confirmed, nil)
+	in := f.load()
+	if row := in.Rows[0]; row.Plants != 45 || len(row.Missing) != 21 || !slices.Equal(row.Breaks, []int{41}) {
+		t.Errorf("row %+v, want 45 numbers, 21 of them without a plant, a break before 41", row)
+	}
+	for _, c := range []struct {
+		plant int
+		east  float64
+	}{{1, 10}, {20, 29}, {41, 0}, {45, 8}} {
+		got := in.Where[hotspot.Plant{Row: 1, Plant: c.plant}]
+		if d := f.frame.XY(got).Distance(plane.XY{X: c.east}); d > 1e-3 {
+			t.Errorf("plant %d stands %v m from where its run says", c.plant, d)
+		}
+	}
+	if a := f.analyse(""); a.Inspected != 24 {
+		t.Errorf("%d inspected, want 24: 25 places less the missing one, none on the skipped strip", a.Inspected)
+	}
+}
+
+// The old layout is what last year's records show.
+func TestLoadAsOf(t *testing.T) {
+	now := time.Date(2025, 4, 20, 0, 0, 0, 0, time.UTC)
+	f := newFarm(t)
+	f.store = memory.New(func() time.Time { return now })
+	if err := f.store.CreateFarm(context.Background(), records.Farm{ID: farmID, Name: "Here", Zone: "UTC"}); err != nil {
+		t.Fatal(err)
+	}
+	f.block = f.put(records.Blocks, orb.Polygon{orb.Ring(f.line(0, 0, 200, 0, 200, 150, 0, 150, 0, 0))}, map[string]any{"name": "B", "row_spacing_m": 3.0, "plant_spacing_m": 1.0})
+	row := f.put(records.Rows, f.line(0, 0, 50, 0), map[string]any{"number": 1, "plants": 51})
+	f.find(1, 11, scouting.Confirmed, nil)
+	now = now.AddDate(1, 0, 0)
+	out, err := f.store.Write(context.Background(), farmID, []records.Write{{Kind: records.Rows, ID: row, Base: 1, Record: records.Record{
+		Geometry: geo.Geometry{Flat: f.line(5, 0, 50, 0)}, Properties: json.RawMessage(fmt.Sprintf(`{"block":%q,"number":1,"plants":46}`, f.block))}}})
+	if err != nil || out[0].Err != nil {
+		t.Fatal(err, out)
+	}
+	for _, c := range []struct {
+		asOf string
+		east float64
+	}{{"", 15}, {`,"as_of":"2025-12-31T00:00:00Z"`, 10}, {`,"as_of":"2026-12-31T00:00:00Z"`, 15}} {
+		q, err := hotspot.DecodeRequest([]byte(fmt.Sprintf(`{"block":%q%s}`, f.block, c.asOf)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		var in hotspot.Input
+		if err := f.store.View(context.Background(), farmID, func(r records.Reader) (err error) { in, err = hotspot.Load(r, q); return err }); err != nil {
+			t.Fatal(err)
+		}
+		if d := f.frame.XY(in.Where[hotspot.Plant{Row: 1, Plant: 11}]).Distance(plane.XY{X: c.east}); d > 1e-3 {
+			t.Errorf("%q: plant 11 stands %v m from %v m east", c.asOf, d, c.east)
+		}
+	}
+	if _, err := hotspot.DecodeRequest([]byte(fmt.Sprintf(`{"block":%q,"as_of":"last year"}`, f.block))); !fault.Is(err, fault.Invalid) {
+		t.Errorf("as of last year: %v", err)
+	}
+}

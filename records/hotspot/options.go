@@ -8,6 +8,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"time"
 
 	"caneward/blocks/fault"
 	"caneward/blocks/words"
@@ -251,6 +252,9 @@ func (c *checker) shapes(shapes []float64) {
 // Request is what is posted for one block.
 type Request struct {
 	Block records.ID
+	// AsOf takes the rows as they stood at a moment, so that last year's finds
+	// lie where last year's rows ran. Nil takes them as they are.
+	AsOf *time.Time
 	Options
 }
 
@@ -268,10 +272,11 @@ var (
 	aList        = words.New("hotspot-a-list", "a list of texts", "una lista de textos")
 	aNumberList  = words.New("hotspot-a-number-list", "a list of numbers", "una lista de números")
 	anObject     = words.New("hotspot-an-object", "an object", "un objeto")
+	aMoment      = words.New("hotspot-a-moment", "a date and time with its zone, such as 2026-04-14T09:30:00-04:00,", "una fecha y hora con su zona, como 2026-04-14T09:30:00-04:00,")
 	someText     = words.New("hotspot-some-text", "text", "un texto")
 )
 
-// DecodeRequest reads {"block", "causes", "states", "along_m", "across_m",
+// DecodeRequest reads {"block", "as_of", "causes", "states", "along_m", "across_m",
 // "min_finds", "gap_plants", "margin_plants", "inspect_rows", "scan": {"shapes",
 // "cap", "min_cases", "replicates", "seed"}}. All but the block may be left
 // out or null; a name that is none of these is refused, for a slip of the pen
@@ -308,6 +313,7 @@ func DecodeRequest(data []byte) (Request, error) {
 	r.take("gap_plants", &q.GapPlants, aWholeNumber)
 	r.take("margin_plants", &q.MarginPlants, aWholeNumber)
 	r.take("inspect_rows", &q.InspectRows, aWholeNumber)
+	r.take("as_of", &q.AsOf, aMoment)
 	scan := decoder{prefix: "scan.", checker: r.checker}
 	r.take("scan", &scan.members, anObject)
 	scan.take("shapes", &q.Scan.Shapes, aNumberList)

@@ -4,7 +4,6 @@ package planting
 
 import (
 	"cmp"
-	"context"
 	"slices"
 	"time"
 
@@ -39,13 +38,11 @@ const feedStep = 1000
 // RowsAsOf is Rows as they stood at a moment: every row of the block by the last
 // revision the server had taken by then, rows since deleted or moved to another
 // block included. It reads the farm's whole feed, so that deleted rows are
-// found too: some seconds for a million revisions. The reader's errors, and the context's.
-func RowsAsOf(ctx context.Context, r records.Reader, block records.ID, at time.Time) (rows []Row, unread []records.ID, err error) {
+// found too: some seconds for a million revisions. The reader's errors, its
+// context's among them.
+func RowsAsOf(r records.Reader, block records.ID, at time.Time) (rows []Row, unread []records.ID, err error) {
 	last := map[records.ID]records.Revision{}
 	for after, more := int64(0), true; more; {
-		if err := ctx.Err(); err != nil {
-			return nil, nil, err
-		}
 		var revisions []records.Revision
 		if revisions, more, err = r.Since(after, feedStep); err != nil {
 			return nil, nil, err

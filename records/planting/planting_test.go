@@ -69,7 +69,7 @@ func TestRowsAsTheyStood(t *testing.T) {
 			{"2027-06-01", map[int]int{}},
 		} {
 			at, _ := time.Parse(time.DateOnly, c.at)
-			rows, unread, err := planting.RowsAsOf(ctx, r, block, at)
+			rows, unread, err := planting.RowsAsOf(r, block, at)
 			if err != nil || len(unread) > 0 || !reflect.DeepEqual(counts(rows), c.want) {
 				t.Errorf("on %s: %v, %v, %v; want %v", c.at, counts(rows), unread, err, c.want)
 			}
