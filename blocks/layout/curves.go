@@ -24,15 +24,21 @@ import (
 // where it begins, so that one can get in. Headlands, plants and posts are
 // measured along the row. Strips must lie wholly, to 1 mm, between the outermost
 // ground on both sides that the headlands leave, less the side margin, as those
-// of straight rows do; ground that reaches farther out on less than a quarter of
-// a row spacing across may go unseen in this.
+// of straight rows do; ground that reaches farther out on less than a row
+// spacing across may go unseen in this.
 //
 // Ground is measured as the length of lines beside the guide times the distance
-// between them, subBands to a strip, so planted ground is good to about 0.1 %
-// and what that leaves over counts as headland, or left over without one.
+// between them, more of them where that length jumps: planted ground is good to
+// about 0.1 %, and what that leaves over counts as headland, or as left over
+// without one.
 const (
-	subBands  = 8
+	// scanBands lines to a row spacing measure the ground beside holes.
 	scanBands = 4
+	// A band whose edges tell another area than its middle by more than this share
+	// and this much, in m2, is halved, at the most so many times.
+	bandShare   = 0.0005
+	bandGround  = 0.02
+	bandHalving = 7
 	// closing is how near the outermost ground is found: well under exactFit.
 	closing = 1e-4
 )
@@ -108,8 +114,9 @@ func newField(ctx context.Context, c *chain, ground plane.Region, headland float
 	return &field{ctx: ctx, chain: c, slabs: newSlabs(withoutCrumbs(pieces)), headland: headland}, nil
 }
 
-// at is the lines x metres to the right of the guide.
-func (f *field) at(x float64) ([]curve, error) {
+// at is the lines x metres to the right of the guide, arcs as chords no deeper
+// than depth.
+func (f *field) at(x, depth float64) ([]curve, error) {
 	if err := f.ctx.Err(); err != nil {
 		return nil, err
 	}
@@ -138,7 +145,7 @@ func (f *field) at(x float64) ([]curve, error) {
 	}
 	stretches := s.cut(from, d)
 	f.keep(which, n, keptCut{d, stretches})
-	return s.curves(stretches, d), nil
+	return s.curves(stretches, d, depth), nil
 }
 
 // keep holds on to a cut that is the farthest so far, and to those before it at
@@ -164,42 +171,48 @@ type run struct {
 func (f *field) runs(curves []curve, opening float64) []run {
 	var out []run
 	for _, c := range curves {
-		for _, span := range f.spans(&c, opening) {
-			out = append(out, run{c.part(span[0], span[1]), span[1] - span[0]})
+		for _, s := range f.withoutHeads(f.inside(&c, opening)) {
+			out = append(out, run{c.part(s[0], s[1]), s[1] - s[0]})
 		}
 	}
 	return out
 }
 
-// left is the length of the lines on the ground less the headlands.
-func (f *field) left(x, opening float64) (raw, left float64, err error) {
-	curves, err := f.at(x)
+// lengths are the metres of the lines x metres to the right of the guide that
+// lie on the ground, and those the headlands leave.
+func (f *field) lengths(x, opening, depth float64) (all, left float64, err error) {
+	curves, err := f.at(x, depth)
 	if err != nil {
 		return 0, 0, err
 	}
 	for _, c := range curves {
-		for _, span := range f.slabs.inside(c) {
-			raw += span[1] - span[0]
+		inside := f.inside(&c, opening)
+		for _, s := range inside {
+			all += s[1] - s[0]
 		}
-		for _, span := range f.spans(&c, opening) {
-			left += span[1] - span[0]
+		for _, s := range f.withoutHeads(inside) {
+			left += s[1] - s[0]
 		}
 	}
-	return raw, left, nil
+	return all, left, nil
 }
 
-// spans are the stretches of the curve on the ground less the headlands. A ring
-// is turned to begin off the ground, or opened.
-func (f *field) spans(c *curve, opening float64) [][2]float64 {
+// inside is the stretches of the curve on the ground. A ring is turned to begin
+// off the ground, or opened.
+func (f *field) inside(c *curve, opening float64) [][2]float64 {
 	inside := f.slabs.inside(*c)
-	if c.closed && len(inside) > 0 {
-		if inside[0][1] < c.length()-joined {
-			c.startAt(inside[0][1])
-			inside = f.slabs.inside(*c)
-		} else {
-			inside[0][1] -= opening
-		}
+	if !c.closed || len(inside) == 0 {
+		return inside
 	}
+	if inside[0][1] < c.length()-joined {
+		c.startAt(inside[0][1])
+		return f.slabs.inside(*c)
+	}
+	inside[0][1] -= opening
+	return inside
+}
+
+func (f *field) withoutHeads(inside [][2]float64) [][2]float64 {
 	var out [][2]float64
 	for _, s := range inside {
 		if s[1]-s[0]-2*f.headland > leastPart {
@@ -255,7 +268,7 @@ func (f *field) scan(step float64, ground plane.Region, spacing float64, found f
 		}
 		for k := math.Floor(math.Max(0, way.from) / step); ; k++ {
 			x := (k + 0.5) * step
-			raw, left, err := f.left(way.sign*x, spacing)
+			all, left, err := f.lengths(way.sign*x, spacing, roughDepth)
 			if err != nil {
 				return err
 			}
@@ -264,7 +277,7 @@ func (f *field) scan(step float64, ground plane.Region, spacing float64, found f
 			}
 			// Ground farther from the guide than any edge is surrounded by such
 			// ground: once it has run out there is none beyond.
-			if raw == 0 && x > way.to {
+			if all == 0 && x > way.to {
 				break
 			}
 		}
@@ -276,7 +289,7 @@ func (f *field) scan(step float64, ground plane.Region, spacing float64, found f
 // right; false where the headlands leave none.
 func (f *field) outermost(ground plane.Region, spacing float64) (lo, hi float64, any bool, err error) {
 	lo, hi = math.Inf(1), math.Inf(-1)
-	step := spacing / scanBands
+	step := spacing
 	if err := f.scan(step, ground, spacing, func(x, _ float64) { lo, hi = math.Min(lo, x), math.Max(hi, x) }); err != nil {
 		return 0, 0, false, err
 	}
@@ -293,7 +306,7 @@ func (f *field) outermost(ground plane.Region, spacing float64) (lo, hi float64,
 func (f *field) edge(with, without, spacing float64) (float64, error) {
 	for math.Abs(with-without) > closing {
 		x := (with + without) / 2
-		_, left, err := f.left(x, spacing)
+		_, left, err := f.lengths(x, spacing, chordDepth)
 		if err != nil {
 			return 0, err
 		}
@@ -370,35 +383,27 @@ func (l *Layout) rowsBeside(f *field, ground plane.Region, place func(plane.XY) 
 	return l.Planted + r.Margins + r.Alleys + r.LeftOver + r.WithoutParts + r.Skipped, nil
 }
 
-// band is a line to measure, and what its ground counts as.
+// band is ground between two distances from the guide, and what it counts as.
 type band struct {
-	at, width float64
-	to        *geo.SquareMetres
-	row       *strip // the line is this row's
+	from, to float64
+	ground   *geo.SquareMetres
+	row      *strip // whose middle line is the band's
 }
 
-// measure fills the strips' runs and ground and what lies between them.
-func (l *Layout) measure(f *field, strips []strip, lo, hi float64) error {
-	var bands []band
-	step := float64(l.Spec.RowSpacing) / subBands
+// bands are the strips and what lies between and beside them, none of them on
+// both sides of the guide but a row's.
+func (l *Layout) bands(strips []strip, lo, hi float64) []band {
+	var out []band
 	add := func(from, to float64, ground *geo.SquareMetres) {
-		cuts := []float64{from, to}
 		if from < 0 && to > 0 {
-			cuts = []float64{from, 0, to}
-		}
-		for i := 1; i < len(cuts); i++ {
-			width := cuts[i] - cuts[i-1]
-			n := max(1, math.Ceil(width/step-closing))
-			for k := range int(n) {
-				bands = append(bands, band{at: cuts[i-1] + (float64(k)+0.5)*width/n, width: width / n, to: ground})
-			}
+			out = append(out, band{from: from, to: 0, ground: ground}, band{from: 0, to: to, ground: ground})
+		} else if to > from {
+			out = append(out, band{from: from, to: to, ground: ground})
 		}
 	}
 	half, margin := float64(l.Spec.RowSpacing)/2, math.Min(float64(l.Spec.SideMargin), (hi-lo)/2)
-	if margin > 0 {
-		add(lo, lo+margin, &l.Rest.Margins)
-		add(hi-margin, hi, &l.Rest.Margins)
-	}
+	add(lo, lo+margin, &l.Rest.Margins)
+	add(hi-margin, hi, &l.Rest.Margins)
 	ordered := make([]*strip, len(strips))
 	for i := range strips {
 		ordered[i] = &strips[i]
@@ -409,36 +414,73 @@ func (l *Layout) measure(f *field, strips []strip, lo, hi float64) error {
 		if s.middle-half > end+exactFit {
 			add(end, s.middle-half, between)
 		}
-		add(s.middle-half, s.middle+half, &s.ground)
-		bands = append(bands, band{at: s.middle, row: s})
+		out = append(out, band{from: s.middle - half, to: s.middle + half, ground: &s.ground, row: s})
 		end, between = s.middle+half, &l.Rest.Alleys
 	}
-	if hi-margin > end {
-		add(end, hi-margin, &l.Rest.LeftOver)
-	}
-	return f.take(bands, float64(l.Spec.RowSpacing))
+	add(end, hi-margin, &l.Rest.LeftOver)
+	return out
 }
 
-// take goes outward on both sides, as cutting does.
-func (f *field) take(bands []band, spacing float64) error {
+// measure fills the strips' runs and ground and what lies between them, going
+// outward on both sides, as cutting does.
+func (l *Layout) measure(f *field, strips []strip, lo, hi float64) error {
 	f.kept = [2][]keptCut{}
-	slices.SortStableFunc(bands, func(a, b band) int { return cmp.Compare(math.Abs(a.at), math.Abs(b.at)) })
+	bands := l.bands(strips, lo, hi)
+	slices.SortStableFunc(bands, func(a, b band) int {
+		return cmp.Compare(math.Abs(a.from+a.to), math.Abs(b.from+b.to))
+	})
+	known := map[float64]float64{} // length at the edges, which two bands share
+	length := func(x float64) (float64, error) {
+		x = math.Max(lo, math.Min(hi, x))
+		if left, ok := known[x]; ok {
+			return left, nil
+		}
+		_, left, err := f.lengths(x, float64(l.Spec.RowSpacing), roughDepth)
+		known[x] = left
+		return left, err
+	}
 	for _, b := range bands {
-		if b.row == nil {
-			_, left, err := f.left(b.at, spacing)
+		if b.row != nil {
+			curves, err := f.at(b.row.middle, chordDepth)
 			if err != nil {
 				return err
 			}
-			*b.to += geo.SquareMetres(left * b.width)
-			continue
+			b.row.runs = f.runs(curves, float64(l.Spec.RowSpacing))
+			sum := 0.0
+			for _, r := range b.row.runs {
+				sum += r.length
+			}
+			known[b.row.middle] = sum
 		}
-		curves, err := f.at(b.at)
+		ground, err := area(length, b.from, b.to, bandHalving)
 		if err != nil {
 			return err
 		}
-		b.row.runs = f.runs(curves, spacing)
+		*b.ground += geo.SquareMetres(ground)
 	}
 	return nil
+}
+
+// area is the integral of the length from one distance to another.
+func area(length func(x float64) (float64, error), from, to float64, halvings int) (float64, error) {
+	middle, width := (from+to)/2, to-from
+	var at [3]float64
+	for i, x := range []float64{from, middle, to} {
+		var err error
+		if at[i], err = length(x); err != nil {
+			return 0, err
+		}
+	}
+	sum := (at[0] + 2*at[1] + at[2]) / 4 * width
+	if halvings == 0 || math.Abs((at[0]+at[2])/2-at[1])*width <= bandShare*sum+bandGround {
+		return sum, nil
+	}
+	first, err := area(length, from, middle, halvings-1)
+	if err != nil {
+		return 0, err
+	}
+	second, err := area(length, middle, to, halvings-1)
+	return first + second, err
 }
 
 func (l *Layout) bent(r run, place func(plane.XY) geo.Position) Part {

@@ -17,6 +17,9 @@ const (
 	// the tolerances below it keeps every point of a row within 1 mm of its
 	// distance from the guide.
 	chordDepth = 0.0005
+	// roughDepth serves where lines only measure ground: a chord is shorter than
+	// its arc by 2 parts in 10,000 at a radius of 3 m, and less beyond.
+	roughDepth = 0.002
 	// hidden is how much nearer to another piece of the guide than the row's
 	// distance a point must come to be cut off: above the noise of the distances
 	// (1e-11 m), below what shows. At a bend of a radians two stretches overlap by
@@ -285,6 +288,14 @@ func (s side) normal(piece int) plane.XY {
 	return plane.XY{X: s.sign * s.dir[piece].Y, Y: -s.sign * s.dir[piece].X}
 }
 
+// away is the direction from a source's guide to its line.
+func (s side) away(f stretch, t float64) plane.XY {
+	if f.source%2 == 0 {
+		return s.normal(f.source / 2)
+	}
+	return s.place(f.source, t, 1).Minus(s.at[f.source/2+1])
+}
+
 // place is the point of a source at the distance d from it.
 func (s side) place(source int, t, d float64) plane.XY {
 	i := source / 2
@@ -319,8 +330,13 @@ func (s side) cutOne(f stretch, d float64) []stretch {
 		// A neighbour round whose corner an arc runs touches only the arc's end.
 		return j == i || j == i-1 && s.sign*s.turn[i] >= 0 || j == i+1 && s.sign*s.turn[i+1] >= 0
 	}
+	first, last := s.away(f, f.lo), s.away(f, f.hi)
+	from := s.at[(f.source+1)/2]
 	hide := func(j int) bool {
-		if own(j) {
+		// What lies behind the source, seen along every normal of the stretch, is no
+		// nearer than the source itself.
+		p, q := s.at[j].Minus(from), s.at[j+1].Minus(from)
+		if own(j) || first.Dot(p) <= 0 && last.Dot(p) <= 0 && first.Dot(q) <= 0 && last.Dot(q) <= 0 {
 			return true
 		}
 		s.effort++
@@ -520,8 +536,9 @@ func (c curve) point(along float64) plane.XY {
 }
 
 // curves joins the stretches of one distance into lines in the guide's
-// direction, in the order of their first stretch.
-func (s side) curves(stretches []stretch, d float64) []curve {
+// direction, in the order of their first stretch, arcs as chords no deeper than
+// depth.
+func (s side) curves(stretches []stretch, d, depth float64) []curve {
 	next := s.joints(stretches, d)
 	follows := make([]bool, len(stretches))
 	for _, n := range next {
@@ -539,7 +556,7 @@ func (s side) curves(stretches []stretch, d float64) []curve {
 				break
 			}
 			used[k] = true
-			s.draw(&c, stretches[k], d)
+			s.draw(&c, stretches[k], d, depth)
 		}
 		if c.closed {
 			c.add(c.at[0])
@@ -598,11 +615,10 @@ func (s side) joints(stretches []stretch, d float64) []int {
 	return next
 }
 
-// draw adds the stretch, an arc as chords no deeper than chordDepth.
-func (s side) draw(c *curve, f stretch, d float64) {
+func (s side) draw(c *curve, f stretch, d, depth float64) {
 	steps := 1
-	if f.source%2 == 1 && d > chordDepth {
-		steps = max(1, int(math.Ceil((f.hi-f.lo)/(2*math.Acos(1-chordDepth/d)))))
+	if f.source%2 == 1 && d > depth {
+		steps = max(1, int(math.Ceil((f.hi-f.lo)/(2*math.Acos(1-depth/d)))))
 	}
 	s.effort += steps
 	for k := range steps + 1 {
