@@ -158,7 +158,7 @@ func (d *drafter) explain() {
 		add("row_length_m", length, nil, sourceUs)
 	}
 	if d.answer.Plants != nil {
-		add("plants", plants, nil, sourceUs)
+		add("plants", plants, d.plantInputs(), sourceUs)
 	}
 	job := map[string]any{"treated_m2": float64(areas.Treated), "acre_m2": geo.SquareMetresPerAcre}
 	for i, t := range d.answer.Totals {
@@ -172,6 +172,20 @@ func (d *drafter) explain() {
 		add("tanks", sayTanksHow.Plain(),
 			map[string]any{"carrier": d.answer.Carrier.Value, "tank": d.request.Tank.Value, "unit": string(d.request.Tank.Unit)}, sourceCommon)
 	}
+}
+
+// plantInputs are the counts from rows; nil where none are laid out.
+func (d *drafter) plantInputs() map[string]any {
+	if !d.rowsLaid() {
+		return nil
+	}
+	var sum counts
+	for _, p := range d.plots {
+		sum.places += p.counted.places
+		sum.missing += p.counted.missing
+		sum.removed += p.counted.removed
+	}
+	return map[string]any{"places": sum.places, "missing": sum.missing, "removed": sum.removed}
 }
 
 func with(a, b map[string]any) map[string]any {
@@ -284,9 +298,9 @@ var (
 	sayLengthRows         = words.New("spray-how-length-rows", "length of the chosen rows inside the ground that is treated", "largo de las hileras elegidas dentro del terreno tratado")
 	sayLengthFormula      = words.New("spray-how-length-formula", "(chosen ground - withheld) / row spacing, as no rows are laid out", "(terreno elegido - excluido) / distancia entre hileras, porque no hay hileras trazadas")
 	sayLengthMixed        = words.New("spray-how-length-mixed", "length of the chosen rows inside the ground that is treated; in blocks without rows (chosen ground - withheld) / row spacing", "largo de las hileras elegidas dentro del terreno tratado; en bloques sin hileras (terreno elegido - excluido) / distancia entre hileras")
-	sayPlantsRows         = words.New("spray-how-plants-rows", "places on the chosen rows, less missing plants and those inside a setback", "lugares en las hileras elegidas, menos plantas faltantes y las que están dentro de un retiro")
+	sayPlantsRows         = words.New("spray-how-plants-rows", "places on the chosen rows, less missing plants, plants dug out and not set anew, and those inside a setback", "lugares en las hileras elegidas, menos plantas faltantes, las arrancadas y no repuestas y las que están dentro de un retiro")
 	sayPlantsFormula      = words.New("spray-how-plants-formula", "(chosen ground - withheld) / (row spacing x plant spacing), rounded down, as no rows are laid out; the count in the field will differ", "(terreno elegido - excluido) / (distancia entre hileras x entre plantas), redondeado hacia abajo, porque no hay hileras trazadas; en el campo habrá otro número")
-	sayPlantsMixed        = words.New("spray-how-plants-mixed", "places on the chosen rows, less missing plants and those inside a setback; in blocks without rows (chosen ground - withheld) / (row spacing x plant spacing), rounded down", "lugares en las hileras elegidas, menos plantas faltantes y las que están dentro de un retiro; en bloques sin hileras (terreno elegido - excluido) / (distancia entre hileras x entre plantas), redondeado hacia abajo")
+	sayPlantsMixed        = words.New("spray-how-plants-mixed", "places on the chosen rows, less missing plants, plants dug out and not set anew, and those inside a setback; in blocks without rows (chosen ground - withheld) / (row spacing x plant spacing), rounded down", "lugares en las hileras elegidas, menos plantas faltantes, las arrancadas y no repuestas y las que están dentro de un retiro; en bloques sin hileras (terreno elegido - excluido) / (distancia entre hileras x entre plantas), redondeado hacia abajo")
 	sayTanksHow           = words.New("spray-how-tanks", "full = floor(carrier / tank), last = carrier - full x tank, product in a tank = total x tank / carrier; nothing rounded up", "llenos = entero(caldo / tanque), último = caldo - llenos x tanque, producto en un tanque = total x tanque / caldo; nada se redondea hacia arriba")
 	sayTotalSpray         = words.New("spray-how-total-spray", "carrier / {per} x rate", "caldo / {per} x dosis")
 	sayTotalRow           = words.New("spray-how-total-row", "row length / {per} x rate", "largo de hilera / {per} x dosis")

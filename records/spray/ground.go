@@ -13,6 +13,7 @@ import (
 	"caneward/blocks/words"
 	"caneward/geo"
 	"caneward/records"
+	"caneward/records/scouting"
 )
 
 // Ground is what a draft stands on: the records it names and all the
@@ -33,6 +34,7 @@ type Block struct {
 	RowSpacing   geo.Metres // 0 when not given
 	PlantSpacing geo.Metres // 0 when not given
 	Rows         []blocks.Row
+	Removed      map[scouting.Place]time.Time // plants dug out: the last day, midnight UTC
 }
 
 // Surroundings is one thing round the blocks.
@@ -125,7 +127,25 @@ func loadBlock(r records.Reader, id records.ID, rec records.Record) (Block, erro
 		}
 	}
 	slices.SortStableFunc(b.Rows, func(x, y blocks.Row) int { return x.Number - y.Number })
-	return b, nil
+	b.Removed, err = loadRemoved(r, id)
+	return b, err
+}
+
+func loadRemoved(r records.Reader, block records.ID) (map[scouting.Place]time.Time, error) {
+	page, err := r.List(records.Removals, records.Query{Equal: map[string]string{"block": string(block)}})
+	if err != nil {
+		return nil, err
+	}
+	removed := map[scouting.Place]time.Time{}
+	for _, rev := range page.Revisions {
+		m, _ := scouting.ParseRemoval(rev.Record.Geometry, rev.Record.Properties)
+		for _, p := range m.Plants {
+			if !m.DoneOn.IsZero() && m.DoneOn.After(removed[p]) {
+				removed[p] = m.DoneOn
+			}
+		}
+	}
+	return removed, nil
 }
 
 // unknownFrom faults setbacks from what is not there. A kind of which the farm

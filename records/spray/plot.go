@@ -5,6 +5,7 @@ import (
 	"errors"
 	"math"
 	"slices"
+	"time"
 
 	"github.com/paulmach/orb"
 
@@ -17,6 +18,7 @@ import (
 	"caneward/geo/overlay"
 	"caneward/geo/plane"
 	"caneward/records"
+	"caneward/records/scouting"
 )
 
 // plot is one block's ground in a frame of its own, so that blocks far apart
@@ -28,32 +30,37 @@ type plot struct {
 
 	outline, chosen, planted, zone plane.Region
 	free, withheld, treated        plane.Region
-	rows                           []rowLines // chosen rows
-	all                            []rowLines // every row
+	rows                           []rowLines // chosen rows, skipped strips left out
+	all                            []rowLines // every row, skipped strips among them
 	areas                          Areas
 
 	rowLength  geo.Metres
 	plants     int
 	rowsKnown  bool // row length is known, measured or reckoned
 	plantKnown bool
+	counted    counts
 }
+
+// counts are places on treated ground, and why some hold no plant.
+type counts struct{ places, missing, removed int }
 
 // rowLines is a row in the frame.
 type rowLines struct {
-	row   blocks.Row
-	parts []plane.Line
+	row    blocks.Row
+	placed blocks.Placed
+	parts  []plane.Line
 }
 
-// Tolerances.
-const (
-	// lap widens strips of neighbouring rows so that drawn rows a hair apart
-	// leave no seam: rows are stored to about a tenth of a millimetre. It adds a
-	// millimetre along the outermost rows only.
-	lap geo.Metres = 1e-3
-	// wholeStep is how much a part of a row may fall short of a whole number of
-	// plant spacings and still reach it, as in the layout of rows.
-	wholeStep geo.Metres = 1e-3
-)
+// plantedRows leaves out strips that keep their number but hold no row: nothing is
+// sprayed there.
+func plantedRows(rows []rowLines) []rowLines {
+	return slices.DeleteFunc(slices.Clone(rows), func(r rowLines) bool { return r.row.Skipped })
+}
+
+// lap widens strips of neighbouring rows so that drawn rows a hair apart leave
+// no seam: rows are stored to about a tenth of a millimetre. It adds a
+// millimetre along the outermost rows only.
+const lap geo.Metres = 1e-3
 
 var (
 	sayPlaced = words.New("spray-ground-not-placed",
@@ -142,17 +149,17 @@ func features(g Ground) []setback.Feature {
 // spacing to either side, inside the outline.
 func (p *plot) layRows(ctx context.Context, _ Request, _ []*plot) error {
 	for _, row := range p.block.Rows {
-		lines, err := p.frame.Lines(row.Parts)
+		placed, err := row.Place(p.frame, p.block.PlantSpacing)
 		if err != nil {
 			return err
 		}
-		p.all = append(p.all, rowLines{row: row, parts: lines})
+		p.all = append(p.all, rowLines{row: row, placed: placed, parts: placed.Lines})
 	}
 	if len(p.all) == 0 || p.block.RowSpacing == 0 {
 		p.planted = p.outline
 		return nil
 	}
-	strips, err := p.strips(ctx, p.all)
+	strips, err := p.strips(ctx, plantedRows(p.all))
 	if err != nil {
 		return err
 	}
@@ -186,7 +193,7 @@ func flatten(ctx context.Context, rows []rowLines, widths func(rowLines, plane.L
 
 // choose narrows the outline to the rows and the area asked for.
 func (p *plot) choose(ctx context.Context, q Request, _ []*plot) error {
-	p.chosen, p.rows = p.outline, p.all
+	p.chosen, p.rows = p.outline, plantedRows(p.all)
 	if numbers, ok := q.Rows[p.block.ID]; ok {
 		if err := p.pickRows(numbers); err != nil {
 			return err
@@ -242,6 +249,7 @@ func (p *plot) pickRows(numbers []int) error {
 			return refuse(sayNoSuchRow.With(words.Args{"row": n, "first": p.all[0].row.Number, "last": p.all[len(p.all)-1].row.Number}))
 		}
 	}
+	p.rows = plantedRows(p.rows)
 	return nil
 }
 
@@ -355,8 +363,9 @@ func (p *plot) reckonBand(width geo.Metres) error {
 
 // treatMiddles: rows are paired by number, first with second and so on; each
 // is sprayed on the side that faces its partner, half a spacing deep. A last row
-// without partner is sprayed on the side away from the row before it. Without
-// rows half the ground stands in.
+// without partner is sprayed on the side away from the row before it. A skipped
+// strip has its place among the pairs, for the alleys driven are the same, but
+// gets nothing. Without rows half the ground stands in.
 func (p *plot) treatMiddles(ctx context.Context) error {
 	if len(p.all) == 0 || p.block.RowSpacing == 0 {
 		p.treated = p.free
@@ -364,7 +373,7 @@ func (p *plot) treatMiddles(ctx context.Context) error {
 		return nil
 	}
 	numbers := rowNumbers(p.all)
-	halves, err := flatten(ctx, p.all, func(r rowLines, part plane.Line) (geo.Metres, geo.Metres) {
+	halves, err := flatten(ctx, plantedRows(p.all), func(r rowLines, part plane.Line) (geo.Metres, geo.Metres) {
 		quarter := p.block.RowSpacing / 4
 		return quarter * geo.Metres(p.facing(numbers, r, part)), quarter
 	})
@@ -485,9 +494,9 @@ func (p *plot) countPlants(ctx context.Context, q Request) error {
 		}
 	}
 	p.plantKnown = true
+	narrowed := !q.Area.Empty() && p.block.ID != ""
 	for _, r := range p.rows {
-		places, known := stands(r, p.block.PlantSpacing)
-		p.plantKnown = p.plantKnown && known
+		p.plantKnown = p.plantKnown && (len(r.placed.Runs) > 0 || r.row.Plants > 0)
 		withheld, err := p.stretches(ctx, r, p.zone)
 		if err != nil {
 			return err
@@ -496,15 +505,47 @@ func (p *plot) countPlants(ctx context.Context, q Request) error {
 		if err != nil {
 			return err
 		}
-		narrowed := !q.Area.Empty() && p.block.ID != ""
-		for i, at := range places {
-			_, gone := slices.BinarySearch(r.row.Missing, i+1)
-			if !gone && !withheld.hold(at) && (!narrowed || asked.hold(at)) {
-				p.plants++
+		absent := r.row.Absent()
+		for _, run := range r.placed.Runs {
+			for n := range run.Plants {
+				plant := run.From + n
+				at := stand{part: run.Part - 1, way: min(run.At+geo.Metres(n)*run.Spacing, r.placed.Length(run.Part))}
+				if withheld.hold(at) || narrowed && !asked.hold(at) {
+					continue
+				}
+				p.counted.places++
+				_, missing := slices.BinarySearch(absent, plant)
+				switch {
+				case missing:
+					p.counted.missing++
+				case p.block.removed(r.row, plant, q.Start):
+					p.counted.removed++
+				default:
+					p.plants++
+				}
 			}
 		}
 	}
 	return nil
+}
+
+// removed reports whether a plant was dug out before the job, with no plant set
+// anew at its place since. A replant of which only the year or month is known
+// counts as later than a removal within it. Without a start of the job all that
+// is recorded counts.
+func (b Block) removed(row blocks.Row, plant int, start time.Time) bool {
+	on, dug := b.Removed[scouting.Place{Row: row.Number, Plant: plant}]
+	if !dug || !start.IsZero() && on.Format(time.DateOnly) > start.Format(time.DateOnly) {
+		return false
+	}
+	for _, r := range row.Replanted {
+		day := r.On.String()
+		again := r.Plant == plant && day >= on.Format(time.DateOnly)[:len(day)]
+		if again && (start.IsZero() || day <= start.Format(time.DateOnly)[:len(day)]) {
+			return false
+		}
+	}
+	return true
 }
 
 // stand is a place on a row: metres along one of its parts.
@@ -560,51 +601,6 @@ func station(l plane.Line, q plane.XY) geo.Metres {
 		past += length
 	}
 	return geo.Metres(way)
-}
-
-// stands is where a row's plants stand, missing ones included: from the first
-// end of each part, a spacing apart, as rows are laid out. A row whose counted
-// plants are others, or whose spacing is not known, has them spread evenly.
-// known is false when neither count nor spacing is there.
-func stands(r rowLines, spacing geo.Metres) (places []stand, known bool) {
-	if spacing > 0 {
-		for k, part := range r.parts {
-			n := int(math.Floor(float64((part.Length()+wholeStep)/spacing))) + 1
-			for i := range min(n, blocks.MaxPlants) {
-				places = append(places, stand{part: k, way: min(geo.Metres(i)*spacing, part.Length())})
-			}
-		}
-		if r.row.Plants == 0 || r.row.Plants == len(places) {
-			return places, true
-		}
-	}
-	if r.row.Plants == 0 {
-		return nil, false
-	}
-	return spread(r.parts, r.row.Plants), true
-}
-
-func spread(parts []plane.Line, n int) []stand {
-	total := geo.Metres(0)
-	for _, l := range parts {
-		total += l.Length()
-	}
-	places := make([]stand, n)
-	for i := range places {
-		way := total / 2
-		if n > 1 {
-			way = total * geo.Metres(i) / geo.Metres(n-1)
-		}
-		for k, l := range parts {
-			length := l.Length()
-			if way <= length || k == len(parts)-1 {
-				places[i] = stand{part: k, way: min(way, length)}
-				break
-			}
-			way -= length
-		}
-	}
-	return places
 }
 
 func (p *plot) id() records.ID { return p.block.ID }
