@@ -12,6 +12,7 @@ import { ActionBar } from "./ui/action";
 import { useRecords, useSignal, useText, useUnits } from "./ui/hooks";
 import { MapKey } from "./ui/key";
 import { MapBarPlace, mapBarUsed } from "./ui/mapbar";
+import { MapCoverPlace } from "./ui/mapcover";
 import { ProblemNote } from "./ui/notes";
 import { SaidLine } from "./ui/undo";
 import { readBaseMap } from "./api/basemap";
@@ -189,6 +190,7 @@ function Frame({ net, info, who, address, go, goFarm, signOut }: FrameProps) {
         <div class="map" ref={target} tabIndex={0} role="application" aria-label={t("core-map-keys")} />
         <MapBarPlace />
         {map && <MapTools map={map} farm={farm} address={address} />}
+        <MapCoverPlace />
         <Splitter width={width} setWidth={setWidth} />
       </section>
       <main class="sheet">

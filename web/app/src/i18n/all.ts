@@ -5,6 +5,8 @@ import { imports } from "./imports";
 import { enter } from "./index";
 import { papers } from "./papers";
 import { pass } from "./pass";
+import { planting } from "./planting";
+import { plants } from "./plants";
 import { walk } from "./walk";
 
-for (const texts of [ground, imports, walk, disease, pass, papers]) enter(texts);
+for (const texts of [ground, imports, walk, disease, pass, papers, planting, plants]) enter(texts);

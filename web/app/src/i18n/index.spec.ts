@@ -7,6 +7,8 @@ import { imports } from "./imports";
 import { day, number, t } from "./index";
 import { papers } from "./papers";
 import { pass } from "./pass";
+import { planting } from "./planting";
+import { plants } from "./plants";
 import { walk } from "./walk";
 
 const areas: Record<string, { en: Record<string, Entry>; es: Record<string, Entry> }> = {
@@ -17,6 +19,8 @@ const areas: Record<string, { en: Record<string, Entry>; es: Record<string, Entr
   disease,
   pass,
   papers,
+  planting,
+  plants,
 };
 const whole = (e: Entry) => (typeof e === "string" ? e : `${e.one} ${e.other}`);
 const places = (e: Entry) => [...new Set(whole(e).match(/\{\w+\}/g) ?? [])].sort().join(" ");
@@ -26,7 +30,7 @@ describe.each(Object.entries(areas))("the texts of %s", (name, texts) => {
     expect(places(texts.es[key]!)).toBe(places(texts.en[key]!));
   });
   it("keep to their prefix, so that no area overwrites another's", () => {
-    if (name === "core") return expect(Object.keys(texts.en).filter((k) => /^(ground|imports|walk|disease|pass|papers)-/.test(k))).toEqual([]);
+    if (name === "core") return expect(Object.keys(texts.en).filter((k) => /^(ground|imports|walk|disease|pass|papers|planting|plants)-/.test(k))).toEqual([]);
     expect(Object.keys(texts.en).filter((k) => !k.startsWith(`${name}-`))).toEqual([]);
   });
 });

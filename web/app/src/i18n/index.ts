@@ -6,6 +6,8 @@ import type { ground } from "./ground";
 import type { imports } from "./imports";
 import type { papers } from "./papers";
 import type { pass } from "./pass";
+import type { planting } from "./planting";
+import type { plants } from "./plants";
 import type { walk } from "./walk";
 
 export const languages = ["en", "es"] as const;
@@ -14,7 +16,7 @@ export type Language = (typeof languages)[number];
 type Keys<A> = A extends Area<infer K> ? K : never;
 
 /** A key of the catalogue. Every key starts with its area: "ground-", "walk-" … */
-export type Key = Keys<typeof core> | Keys<typeof ground> | Keys<typeof imports> | Keys<typeof walk> | Keys<typeof disease> | Keys<typeof pass> | Keys<typeof papers>;
+export type Key = Keys<typeof core> | Keys<typeof ground> | Keys<typeof imports> | Keys<typeof walk> | Keys<typeof disease> | Keys<typeof pass> | Keys<typeof papers> | Keys<typeof planting> | Keys<typeof plants>;
 
 const catalogue: Record<Language, Record<string, Entry>> = { en: { ...core.en }, es: { ...core.es } };
 

@@ -24,6 +24,8 @@ export type OverlayStyle =
   | "window" // scan window
   | "chosen"
   | "track"
+  | "planned" // rows laid out, not stored
+  | "words" // nothing but the shape's text
   | "preview" // drawn, not stored
   | "proposed" // of a file, as it would be stored: solid
   | "as-read" // of a file, as it is drawn there: dashed
@@ -62,6 +64,14 @@ export interface FindMark {
   readonly severity?: Severity;
 }
 
+/** A plant at its place; `find` is the mark drawn over it. */
+export interface PlantMark {
+  readonly id: string;
+  readonly at: Position;
+  readonly standing: "plant" | "missing" | "replanted" | "removed";
+  readonly find?: { readonly cause: Cause; readonly state: FindState | "removed"; readonly severity?: Severity };
+}
+
 export interface DefectMark {
   readonly id?: string;
   readonly at: Position;
@@ -69,7 +79,7 @@ export interface DefectMark {
 }
 
 export interface Pick {
-  readonly layer: "blocks" | "rows" | "surroundings" | "finds" | "defects" | { readonly overlay: string };
+  readonly layer: "blocks" | "rows" | "surroundings" | "finds" | "plants" | "defects" | { readonly overlay: string };
   readonly id: string;
 }
 
@@ -126,6 +136,8 @@ export interface FarmMap {
   setRows(rows: readonly RowShape[]): void;
   setSurroundings(shapes: readonly SurroundingShape[]): void;
   setFinds(finds: readonly FindMark[]): void;
+  /** Plants at their places; drawn only where the map is close enough to tell them apart. */
+  setPlants(plants: readonly PlantMark[]): void;
   /** Bigger marks (22 px) for gloves and sun. */
   setLargeMarks(on: boolean): void;
 

@@ -134,6 +134,39 @@ function cross(c: Brush, r: number, edge: number): void {
   cased(c, edge);
 }
 
+/** A standing plant is a filled square; missing hollow, replanted a ring round a dot, removed a cross. */
+export function drawStanding(c: Brush, standing: "plant" | "missing" | "replanted" | "removed", x: number, y: number, radius: number): void {
+  const r = Math.max(radius, 2.2);
+  if (standing === "plant") {
+    c.fillStyle = "#4A564F";
+    c.fillRect(x - r, y - r, 2 * r, 2 * r);
+    return;
+  }
+  c.lineWidth = Math.max(1.2, r * 0.32);
+  c.strokeStyle = ink;
+  c.beginPath();
+  if (standing === "missing") {
+    c.fillStyle = "#FFFFFF";
+    c.rect(x - r, y - r, 2 * r, 2 * r);
+    c.fill();
+  } else if (standing === "removed") {
+    c.lineWidth = Math.max(1.6, r * 0.45);
+    c.moveTo(x - r, y - r);
+    c.lineTo(x + r, y + r);
+    c.moveTo(x + r, y - r);
+    c.lineTo(x - r, y + r);
+  } else {
+    c.fillStyle = "#0A4D48";
+    c.arc(x, y, r * 1.15, 0, 2 * Math.PI);
+    c.stroke();
+    c.beginPath();
+    c.arc(x, y, r * 0.5, 0, 2 * Math.PI);
+    c.fill();
+    return;
+  }
+  c.stroke();
+}
+
 /** A mark on a canvas of its own, `ratio` device pixels to one CSS pixel. */
 export function markCanvas(look: MarkLook, sizePx: number, ratio: number): HTMLCanvasElement {
   const canvas = document.createElement("canvas");

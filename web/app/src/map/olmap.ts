@@ -28,6 +28,7 @@ import type {
   OutlineMode,
   OverlayStyle,
   Pick,
+  PlantMark,
   RowShape,
   Shape,
   ShapeMode,
@@ -45,6 +46,7 @@ import {
   hereStyles,
   overlayLabel,
   overlayStyle,
+  plantStyle,
   rowLabel,
   rowStyle,
   surroundingStyle,
@@ -62,6 +64,10 @@ const hitPx = 10;
 // screen: 0.6 m a pixel puts rows of 3 m five pixels apart.
 const rowsBelowResolution = 0.9;
 const rowNumbersBelowResolution = 0.15;
+// Plants 0.9 m apart then stand four pixels apart.
+const plantsBelowResolution = 0.22;
+// Closer than this they have room for a shape each.
+const plantShapesBelow = 0.08;
 // Beyond this a block of an acre is narrower than its label.
 const farAbove = 0.45;
 const closest = 23;
@@ -99,6 +105,7 @@ export class DrawnMap implements FarmMap {
   readonly #chosen = layer(60);
   readonly #finds = layer(70, undefined, true);
   readonly #labels = layer(68, undefined, true);
+  readonly #plants = layer(45);
   readonly #defects = layer(90);
   readonly #here = layer(75);
   readonly #overlays = new Map<string, Layer>();
@@ -113,11 +120,12 @@ export class DrawnMap implements FarmMap {
     this.#map = new OlMap({
       target,
       controls: [this.#scale, new Attribution({ collapsible: false })],
-      layers: [this.#surroundings, this.#blocks, this.#rows, this.#chosen, this.#rowNumbers, this.#labels, this.#finds, this.#here, this.#defects],
+      layers: [this.#surroundings, this.#blocks, this.#rows, this.#plants, this.#chosen, this.#rowNumbers, this.#labels, this.#finds, this.#here, this.#defects],
       view: new View({ center: [0, 0], zoom: 2, maxZoom: closest, constrainRotation: false, enableRotation: true }),
     });
     this.#rows.setMaxResolution(rowsBelowResolution);
     this.#rows.setStyle(rowStyle);
+    this.#plants.setMaxResolution(plantsBelowResolution);
     this.#rowNumbers.setMaxResolution(rowNumbersBelowResolution);
     this.#labels.setStyle((f, resolution) => f.get(resolution > farAbove && f.get("far") ? "far" : "style") as Style);
     for (const l of [this.#surroundings, this.#rowNumbers, this.#defects, this.#here]) l.setStyle((f) => f.get("style") as Style | Style[]);
@@ -173,6 +181,15 @@ export class DrawnMap implements FarmMap {
     this.#placeLabels();
   }
 
+  setPlants(plants: readonly PlantMark[]): void {
+    fill(this.#plants, plants, (p) => [p.id, { type: "Point", coordinates: p.at }, null]);
+    const marks = new Map(plants.map((p) => [p.id, p]));
+    this.#plants.setStyle((f, resolution) => {
+      const mark = marks.get(String(f.getId()));
+      return mark && (mark.find ? findStyle(mark.find, smallMarkPx) : plantStyle(mark.standing, resolution < plantShapesBelow));
+    });
+  }
+
   #placeLabels(): void {
     const marks = this.#marks.map((f) => f.at);
     fill(this.#labels, this.#blockShapes, (b) => {
@@ -201,7 +218,7 @@ export class DrawnMap implements FarmMap {
     // From afar the casings of thousands of shapes would cover the shapes.
     const drawn = many ? uncased(overlayStyle(style)) : overlayStyle(style);
     made.setStyle((f) => (f.get("style") as Style[] | null) ?? drawn);
-    fill(made, shapes, (s, i) => [s.id ?? String(i), s.geometry, s.label ? [...drawn, overlayLabel(s.label, s.geometry.type === "Point")] : null]);
+    fill(made, shapes, (s, i) => [s.id ?? String(i), s.geometry, s.label ? [...drawn, overlayLabel(s.label, s.geometry.type === "Point" && style !== "words")] : null]);
     this.#overlays.set(name, made);
     this.#map.addLayer(made);
   }
@@ -249,7 +266,7 @@ export class DrawnMap implements FarmMap {
   }
 
   #named(): Record<Extract<Pick["layer"], string>, Layer> {
-    return { defects: this.#defects, finds: this.#finds, rows: this.#rows, blocks: this.#blocks, surroundings: this.#surroundings };
+    return { defects: this.#defects, finds: this.#finds, plants: this.#plants, rows: this.#rows, blocks: this.#blocks, surroundings: this.#surroundings };
   }
 
   drawOutline(start: Polygon | MultiPolygon | null, heard: (draft: OutlineDraft) => void): OutlineMode {

@@ -6,8 +6,8 @@ import CircleStyle from "ol/style/Circle";
 import Stroke from "ol/style/Stroke";
 import Style from "ol/style/Style";
 import Text from "ol/style/Text";
-import type { OverlayStyle, SurroundingShape } from "./farmmap";
-import { type MarkLook, hatch, markCanvas } from "./marks";
+import type { OverlayStyle, PlantMark, SurroundingShape } from "./farmmap";
+import { drawStanding, type MarkLook, hatch, markCanvas } from "./marks";
 
 const ink = "#16211C";
 const deep = "#0A4D48";
@@ -109,6 +109,32 @@ export function findStyle(look: MarkLook, sizePx: number): Style {
   return found;
 }
 
+const plantStyles = new Map<string, Style>();
+
+/** A plant's place: filled with its plant, hollow without, a ring round a dot where set anew, a cross where taken out. */
+export function plantStyle(standing: PlantMark["standing"], near: boolean): Style {
+  const key = `${standing} ${near}`;
+  let found = plantStyles.get(key);
+  if (!found) {
+    found = new Style({ image: new Icon({ img: plantCanvas(standing, near ? 5 : 2.2), scale: 1 / 2 }) });
+    plantStyles.set(key, found);
+  }
+  return found;
+}
+
+function plantCanvas(standing: PlantMark["standing"], radius: number): HTMLCanvasElement {
+  const canvas = document.createElement("canvas");
+  const side = Math.ceil(radius * 2 + 6) * 2;
+  canvas.width = side;
+  canvas.height = side;
+  const c = canvas.getContext("2d");
+  if (c) {
+    c.setTransform(2, 0, 0, 2, side / 2, side / 2);
+    drawStanding(c, standing, 0, 0, radius);
+  }
+  return canvas;
+}
+
 const overlayMakers: Record<OverlayStyle, () => Style[]> = {
   treated: () => [new Style({ fill: new Fill({ color: "rgba(10,77,72,0.25)" }) }), ...casedLine(deep, 1.5)],
   withheld: () => [new Style({ fill: new Fill({ color: hatch(withheld, 9, 2, "right") }) }), ...casedLine(withheld, 1.5)],
@@ -120,6 +146,8 @@ const overlayMakers: Record<OverlayStyle, () => Style[]> = {
   "group-hull": () => [new Style({ stroke: new Stroke({ color: ink, width: 1, lineDash: [5, 5] }) })],
   window: () => casedLine(water, 2, [9, 5]),
   chosen: () => [new Style({ fill: new Fill({ color: "rgba(10,77,72,0.10)" }) }), ...casedLine(deep, 4)],
+  planned: () => casedLine(deep, 1.5),
+  words: () => [],
   track: () => casedLine(deep, 2),
   proposed: () => [new Style({ fill: new Fill({ color: "rgba(10,77,72,0.12)" }) }), ...casedLine(deep, 3), ...pin(32, deep)],
   "as-read": () => [...casedLine(caution, 2, [6, 6]), ...pin(32, white)],

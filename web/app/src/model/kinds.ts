@@ -86,6 +86,8 @@ export interface RowProperties {
   replanted?: Replanted[];
   /** A strip left unplanted that keeps its number. */
   skipped?: boolean;
+  /** Places given up though records name them. */
+  gone?: { plant: number; why: string }[];
   posts?: number;
 }
 

@@ -44,6 +44,16 @@ describe("rows of a block", () => {
     expect(plantPlace(got, 3, 2, 0.5)![0]).toBeCloseTo(-80.42 + (2.9 / 9.03) * 0.0001, 7);
     expect(plantPlace(got, 3, 7, 0.5)![0]).toBeCloseTo(-80.42 + (1.1 / 9.03) * 0.0001, 7);
   });
+  it("leave out places that were given up, and the others where they stand", () => {
+    const got = drawnRows([stored(1, { type: "LineString", coordinates: line }, { plants: 10, gone: [{ plant: 4, why: "road" }] })], "b", 0.9);
+    expect(got.map((r) => [r.firstPlant, r.plants])).toEqual([
+      [1, 3],
+      [5, 6],
+    ]);
+    expect(plantPlace(got, 1, 4, 0.9)).toBeNull();
+    expect(plantPlace(got, 1, 5, 0.9)![0]).toBeCloseTo(-80.42 + (3.6 / 9.03) * 0.0001, 7);
+    expect(plantCount(got)).toBe(9);
+  });
   it("come in order and from this block only", () => {
     const other = stored(3, { type: "LineString", coordinates: line }, { block: "c", plants: 3 });
     const got = drawnRows(

@@ -18,16 +18,18 @@ export function drawnRows(
   spacingM: number | null,
 ): DrawnRow[] {
   const out: DrawnRow[] = [];
+  const add = (row: DrawnRow, gone: readonly number[]) => out.push(...without(row, gone, spacingM));
   const reached = new Map<number, number>();
   const own = rows.filter((r) => block !== undefined && r.feature.properties.block === block);
   for (const r of own.sort((a, b) => a.feature.properties.number - b.feature.properties.number)) {
     const p = r.feature.properties;
     const shape = r.feature.geometry;
     const parts = shape.type === "LineString" ? [shape.coordinates] : shape.coordinates;
+    const gone = (p.gone ?? []).map((g) => g.plant);
     if (p.places) {
       for (const run of p.places) {
         const line = parts[(run.part ?? 1) - 1]?.map(lonLat);
-        if (line) out.push({ number: p.number, plants: run.plants, line, firstPlant: run.from, missing: p.missing ?? [], startM: run.at_m, stepM: run.spacing_m });
+        if (line) add({ number: p.number, plants: run.plants, line, firstPlant: run.from, missing: p.missing ?? [], startM: run.at_m, stepM: run.spacing_m }, gone);
       }
       continue;
     }
@@ -36,9 +38,24 @@ export function drawnRows(
       const fit = spacingM ? Math.floor((lengthM(line) + reachM) / spacingM) + 1 : 0;
       const plants = parts.length === 1 && p.plants !== undefined ? p.plants : fit;
       const before = reached.get(p.number) ?? 0;
-      out.push({ number: p.number, plants, line, firstPlant: before + 1, missing: p.missing ?? [] });
+      add({ number: p.number, plants, line, firstPlant: before + 1, missing: p.missing ?? [] }, gone);
       reached.set(p.number, before + plants);
     }
+  }
+  return out;
+}
+
+// The stretches left of a row where places were given up.
+function without(row: DrawnRow, gone: readonly number[], spacingM: number | null): DrawnRow[] {
+  const end = row.firstPlant + row.plants;
+  const cuts = [...gone].filter((n) => n >= row.firstPlant && n < end).sort((a, b) => a - b);
+  if (cuts.length === 0) return [row];
+  const step = row.stepM ?? spacingM ?? (row.plants > 1 ? lengthM(row.line) / (row.plants - 1) : 0);
+  const out: DrawnRow[] = [];
+  let from = row.firstPlant;
+  for (const cut of [...cuts, end]) {
+    if (cut > from) out.push({ ...row, firstPlant: from, plants: cut - from, startM: (row.startM ?? 0) + (from - row.firstPlant) * step, stepM: step });
+    from = cut + 1;
   }
   return out;
 }

@@ -68,6 +68,9 @@ export function BlockSheet({ farm, api, figures, map, block, go }: PlaceProps & 
             </button>
           </>
         )}
+        <button type="button" onClick={() => go({ view: "plants" })}>
+          {t("ground-plant-map")}
+        </button>
         <button type="button" onClick={() => go({ view: "history" })}>
           {t("ground-history")}
         </button>

@@ -10,11 +10,11 @@ import { ImportLater } from "./import/later";
 import { StoredBars } from "./import/stored";
 import { GroundList } from "./list";
 import { NearEditor } from "./near";
-import { RowsSheet } from "./rows";
+import { PlantingLater } from "./planting/later";
 import "./ground.css";
 
 // Views: none is the list, or the block of the address; then "new", "edit",
-// "rows", "history", "import", "round", "near" (new) and "near:ID".
+// "rows", "plants", "history", "import", "round", "near" (new) and "near:ID".
 function Sheet(props: PlaceProps) {
   return (
     <>
@@ -36,8 +36,8 @@ function View(props: PlaceProps) {
     () =>
       map.onPick((pick) => {
         // The sheet of an import hears taps itself; one on a block leads nowhere then,
-        // nor while a walk is recorded.
-        if (view === "import" || view === "round") return;
+        // nor while a walk is recorded, nor where rows and plants are tapped.
+        if (["import", "round", "rows", "plants"].includes(view)) return;
         if (pick?.layer === "blocks") go({ block: pick.id, view: undefined });
         else if (pick?.layer === "rows") {
           const row = farm.find("rows", pick.id);
@@ -47,7 +47,7 @@ function View(props: PlaceProps) {
     [map, farm, go, view],
   );
   useEffect(() => {
-    const drawing = ["new", "edit", "near"].includes(view);
+    const drawing = ["new", "edit", "near", "rows", "plants"].includes(view);
     map.choose(address.block && !drawing ? { layer: "blocks", id: address.block } : null);
     return () => map.choose(null);
   }, [map, address.block, view, blocks.list]);
@@ -75,7 +75,7 @@ function View(props: PlaceProps) {
     );
   }
   if (view === "edit" && mayWrite(farm.info.role, "blocks")) return <BlockEditor key={`edit ${block.id}`} {...props} block={block} />;
-  if (view === "rows") return <RowsSheet key={block.id} {...props} block={block} />;
+  if (view === "rows" || view === "plants") return <PlantingLater key={`${view} ${block.id}`} {...props} sheet={view} block={block} />;
   if (view === "history") return <HistorySheet key={block.id} {...props} block={block} />;
   return <BlockSheet key={block.id} {...props} block={block} />;
 }

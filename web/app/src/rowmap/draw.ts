@@ -1,0 +1,318 @@
+import { drawMark, drawStanding, hatch } from "../map/marks";
+import type { FindAt, PlantMarks, Standing } from "./marks";
+import { plantId } from "./marks";
+import type { Picture, PictureRow, Slot } from "./picture";
+import { type Size, toScreen, fromScreen, type View } from "./view";
+
+const ink = "#16211C";
+const soft = "#4A564F";
+const rule = "#8A968E";
+const deep = "#0A4D48";
+const paper = "#FFFFFF";
+const stop = "#8C1D18";
+
+// Below this a plant is a dash of its row; the shapes of its state need more.
+const shapesFrom = 5;
+const numbersFrom = 26;
+const labelGapPx = 22;
+const findPx = [11, 20] as const;
+
+/** A row made ready for drawing: what differs from a standing plant, by its place in the row. */
+interface ReadyRow {
+  readonly row: PictureRow;
+  /** One for each plant, in the row's order. */
+  readonly standing: readonly Standing[];
+  /** Stretches of the row drawn alike, as places in the row. */
+  readonly runs: readonly { readonly from: number; readonly to: number; readonly standing: Standing }[];
+  readonly unseen: readonly { readonly from: number; readonly to: number }[];
+  readonly finds: readonly { readonly at: number; readonly find: FindAt; readonly removed: boolean }[];
+  readonly skipped: boolean;
+}
+
+export interface Ready {
+  readonly picture: Picture;
+  readonly rows: readonly ReadyRow[];
+}
+
+/** Works out once what is drawn of every plant, so that a frame only draws. */
+export function ready(picture: Picture, marks: PlantMarks): Ready {
+  return {
+    picture,
+    rows: picture.rows.map((row) => {
+      const standing = row.plants.map((p) => marks.standing(row.number, p));
+      const finds = row.plants.flatMap((p, at) => {
+        const find = marks.finds(row.number, p).at(-1);
+        return find ? [{ at, find, removed: standing[at] === "removed" }] : [];
+      });
+      return {
+        row,
+        standing,
+        runs: stretchesOf(row, (i) => standing[i]!).map((s) => ({ ...s, standing: standing[s.from]! })),
+        unseen: stretchesOf(row, (i) => marks.seen(row.number, row.plants[i]!) === false).filter((s) => marks.seen(row.number, row.plants[s.from]!) === false),
+        finds,
+        skipped: marks.skipped(row.number),
+      };
+    }),
+  };
+}
+
+function stretchesOf<T>(row: PictureRow, of: (i: number) => T): { from: number; to: number }[] {
+  const out: { from: number; to: number }[] = [];
+  let was: T | undefined;
+  for (let i = 0; i < row.plants.length; i++) {
+    const now = of(i);
+    const last = out.at(-1);
+    if (last && now === was && row.ys[i] === row.ys[i - 1]! + 1) last.to = i;
+    else out.push({ from: i, to: i });
+    was = now;
+  }
+  return out;
+}
+
+export interface Shown {
+  readonly cursor: Slot | null;
+  /** Plants tapped and not yet saved. */
+  readonly drafted: ReadonlySet<number>;
+  readonly focused: boolean;
+  readonly north: string;
+}
+
+type Brush = CanvasRenderingContext2D;
+
+let hatching: CanvasPattern | string | null = null;
+
+/** Draws one frame; a pixel of the brush is a CSS pixel. */
+export function drawPicture(c: Brush, { picture, rows }: Ready, v: View, size: Size, shown: Shown): void {
+  c.fillStyle = paper;
+  c.fillRect(0, 0, size.width, size.height);
+  const box = visible(v, size);
+  const near = rows.filter((r) => r.row.x >= box.left - 1 && r.row.x <= box.right + 1);
+  drawUnseen(c, near, v);
+  for (const r of near) drawRow(c, r, v, box);
+  for (const r of near) drawFinds(c, r, v, box);
+  drawDrafted(c, near, v, box, shown.drafted);
+  drawRowNumbers(c, near, v, size);
+  if (shown.cursor) drawCursor(c, v, shown.cursor, shown.focused);
+  drawNorth(c, picture, v, size, shown.north);
+}
+
+interface Box {
+  readonly left: number;
+  readonly right: number;
+  readonly low: number;
+  readonly high: number;
+}
+
+function visible(v: View, size: Size): Box {
+  const corners = [fromScreen(v, 0, 0), fromScreen(v, size.width, 0), fromScreen(v, 0, size.height), fromScreen(v, size.width, size.height)];
+  const [xs, ys] = [corners.map((p) => p[0]), corners.map((p) => p[1])];
+  return { left: Math.min(...xs), right: Math.max(...xs), low: Math.min(...ys) - 1, high: Math.max(...ys) + 1 };
+}
+
+function drawUnseen(c: Brush, rows: readonly ReadyRow[], v: View): void {
+  hatching ??= hatch(soft, 9, 1, "left");
+  const half = Math.min(0.42, 12 / (v.pitch * v.wide));
+  c.fillStyle = hatching;
+  c.beginPath();
+  for (const r of rows) {
+    for (const s of r.unseen) quad(c, v, r.row.x - half, r.row.ys[s.from]! - 0.5, r.row.x + half, r.row.ys[s.to]! + 0.5);
+  }
+  c.fill();
+}
+
+function quad(c: Brush, v: View, x1: number, y1: number, x2: number, y2: number): void {
+  c.moveTo(...toScreen(v, x1, y1));
+  c.lineTo(...toScreen(v, x2, y1));
+  c.lineTo(...toScreen(v, x2, y2));
+  c.lineTo(...toScreen(v, x1, y2));
+  c.closePath();
+}
+
+function drawRow(c: Brush, r: ReadyRow, v: View, box: Box): void {
+  const thick = Math.max(1, Math.min(9, v.pitch * 0.55, v.pitch * v.wide * 0.4));
+  if (r.skipped || r.row.plants.length === 0) return drawSkipped(c, r, v);
+  if (v.pitch < shapesFrom) return drawDashes(c, r, v, thick);
+  const [first, last] = within(r.row.ys, box);
+  const [ux, uy] = unit(v);
+  const [ox, oy] = toScreen(v, r.row.x, 0);
+  const radius = Math.min(7, v.pitch * 0.32, v.pitch * v.wide * 0.3);
+  c.fillStyle = soft;
+  for (let i = first; i <= last; i++) {
+    const y = r.row.ys[i]!;
+    const [sx, sy] = [ox + ux * y, oy + uy * y];
+    const standing = r.standing[i]!;
+    if (standing === "plant") c.fillRect(sx - radius, sy - radius, 2 * radius, 2 * radius);
+    else {
+      drawStanding(c, standing, sx, sy, radius);
+      c.fillStyle = soft;
+    }
+  }
+  if (v.pitch >= numbersFrom) drawPlantNumbers(c, r, v, first, last);
+}
+
+/** How far a plant's step goes on the screen. */
+function unit(v: View): [number, number] {
+  return [v.pitch * Math.sin(v.turn), -v.pitch * Math.cos(v.turn)];
+}
+
+function within(ys: readonly number[], box: Box): [number, number] {
+  let first = 0;
+  while (first < ys.length && ys[first]! < box.low) first++;
+  let last = ys.length - 1;
+  while (last >= 0 && ys[last]! > box.high) last--;
+  return [first, last];
+}
+
+const dashOf: Record<Standing, readonly [colour: string, share: number]> = {
+  plant: [soft, 1],
+  replanted: [deep, 1],
+  missing: [rule, 0.3],
+  removed: [stop, 0.3],
+};
+
+// From afar a row is a bar, thin where there is no plant.
+function drawDashes(c: Brush, r: ReadyRow, v: View, thick: number): void {
+  for (const run of r.runs) {
+    const [colour, share] = dashOf[run.standing];
+    c.strokeStyle = colour;
+    c.lineWidth = thick * share;
+    c.beginPath();
+    c.moveTo(...toScreen(v, r.row.x, r.row.ys[run.from]! - 0.4));
+    c.lineTo(...toScreen(v, r.row.x, r.row.ys[run.to]! + 0.4));
+    c.stroke();
+  }
+}
+
+function drawSkipped(c: Brush, r: ReadyRow, v: View): void {
+  c.strokeStyle = rule;
+  c.lineWidth = 1;
+  c.setLineDash([2, 6]);
+  c.beginPath();
+  c.moveTo(...toScreen(v, r.row.x, r.row.ys[0] ?? 0));
+  c.lineTo(...toScreen(v, r.row.x, r.row.ys.at(-1) ?? 10));
+  c.stroke();
+  c.setLineDash([]);
+}
+
+function drawFinds(c: Brush, r: ReadyRow, v: View, box: Box): void {
+  const px = Math.max(findPx[0], Math.min(findPx[1], v.pitch * 0.9));
+  for (const { at, find, removed } of r.finds) {
+    const y = r.row.ys[at]!;
+    if (y < box.low || y > box.high) continue;
+    const [sx, sy] = toScreen(v, r.row.x, y);
+    c.save();
+    c.translate(sx, sy);
+    drawMark(c, removed ? { ...find, state: "removed" } : find, px);
+    c.restore();
+  }
+}
+
+function drawDrafted(c: Brush, rows: readonly ReadyRow[], v: View, box: Box, drafted: ReadonlySet<number>): void {
+  if (drafted.size === 0) return;
+  const r = Math.max(6, Math.min(16, v.pitch * 0.48));
+  for (const { row } of rows) {
+    const [first, last] = within(row.ys, box);
+    for (let i = first; i <= last; i++) {
+      if (!drafted.has(plantId(row.number, row.plants[i]!))) continue;
+      const [sx, sy] = toScreen(v, row.x, row.ys[i]!);
+      ring(c, sx, sy, r, deep, 3);
+    }
+  }
+}
+
+function ring(c: Brush, x: number, y: number, r: number, colour: string, width: number): void {
+  c.beginPath();
+  c.arc(x, y, r, 0, 2 * Math.PI);
+  c.strokeStyle = paper;
+  c.lineWidth = width + 3;
+  c.stroke();
+  c.strokeStyle = colour;
+  c.lineWidth = width;
+  c.stroke();
+}
+
+function haloed(c: Brush, text: string, x: number, y: number): void {
+  c.strokeStyle = paper;
+  c.lineWidth = 4;
+  c.lineJoin = "round";
+  c.strokeText(text, x, y);
+  c.fillText(text, x, y);
+}
+
+function drawPlantNumbers(c: Brush, r: ReadyRow, v: View, first: number, last: number): void {
+  c.font = "13px system-ui, sans-serif";
+  c.textAlign = "left";
+  c.textBaseline = "middle";
+  c.fillStyle = soft;
+  for (let i = first; i <= last; i++) {
+    if (r.row.plants[i]! % 5 !== 0) continue;
+    const [sx, sy] = toScreen(v, r.row.x, r.row.ys[i]!);
+    haloed(c, String(r.row.plants[i]), sx + 11, sy);
+  }
+}
+
+/** Row numbers stand at the end plants are counted from; where that is off the screen, at its edge. */
+function drawRowNumbers(c: Brush, rows: readonly ReadyRow[], v: View, size: Size): void {
+  c.font = "600 15px system-ui, sans-serif";
+  c.textAlign = "center";
+  c.textBaseline = "middle";
+  c.fillStyle = ink;
+  const every = niceStep(labelGapPx / (v.pitch * v.wide));
+  for (const { row } of rows) {
+    if (row.number % every !== 0 && row.number !== 1) continue;
+    const low = row.ys[0] ?? 0;
+    const high = row.ys.at(-1) ?? 0;
+    const end = row.upward ? low : high;
+    const away = (row.upward ? -1 : 1) * (16 / v.pitch);
+    const [sx, sy] = toScreen(v, row.x, end + away);
+    const [x, y] = v.turn === 0 ? [sx, Math.min(size.height - 12, Math.max(12, sy))] : [sx, sy];
+    if (x < -10 || x > size.width + 10 || y < -10 || y > size.height + 10) continue;
+    haloed(c, String(row.number), x, y);
+  }
+}
+
+function niceStep(least: number): number {
+  for (const step of [1, 2, 5, 10, 20, 50, 100, 200, 500]) if (step >= least) return step;
+  return 1000;
+}
+
+function drawCursor(c: Brush, v: View, at: Slot, focused: boolean): void {
+  const [x, y] = toScreen(v, at.x, at.y);
+  const r = Math.max(13, Math.min(22, v.pitch * 0.6));
+  ring(c, x, y, r, ink, focused ? 3.5 : 2);
+  c.beginPath();
+  for (const [dx, dy] of [
+    [0, -1],
+    [1, 0],
+    [0, 1],
+    [-1, 0],
+  ] as const) {
+    c.moveTo(x + dx * r, y + dy * r);
+    c.lineTo(x + dx * (r + 7), y + dy * (r + 7));
+  }
+  c.stroke();
+}
+
+function drawNorth(c: Brush, p: Picture, v: View, size: Size, word: string): void {
+  // Up the picture is the bearing; north lies that far to its left.
+  const angle = v.turn - (p.bearingDeg * Math.PI) / 180;
+  c.save();
+  c.translate(size.width - 26, 30);
+  c.rotate(angle);
+  c.fillStyle = ink;
+  c.strokeStyle = paper;
+  c.lineWidth = 4;
+  c.beginPath();
+  c.moveTo(0, -16);
+  c.lineTo(7, 8);
+  c.lineTo(0, 4);
+  c.lineTo(-7, 8);
+  c.closePath();
+  c.stroke();
+  c.fill();
+  c.restore();
+  c.font = "700 14px system-ui, sans-serif";
+  c.textAlign = "center";
+  c.textBaseline = "middle";
+  haloed(c, word, size.width - 26, 58);
+}

@@ -1,0 +1,60 @@
+import type { Revision } from "../../../api/planting";
+import { number } from "../../../i18n";
+import type { FarmMap } from "../../../map/farmmap";
+import type { Farm } from "../../../model/farm";
+import type { Kind } from "../../../model/kinds";
+import { useText } from "../../../ui/hooks";
+import { Mark } from "../../../ui/notes";
+import { boxOf } from "../../../geo/box";
+
+// More lines than this say no more than their number does.
+const mostLines = 200;
+
+/** What laying out anew does to the rows on record, and which records it would leave without a place. */
+export function RevisionNote({ revision, farm, map }: { revision: Revision; farm: Farm; map: FarmMap }) {
+  const t = useText();
+  const counts = [
+    ["planting-kept", revision.kept],
+    ["planting-moved", revision.moved.length],
+    ["planting-added", revision.added.length],
+    ["planting-gone", revision.gone.length],
+  ] as const;
+  const show = (kind: string, id: string) => {
+    const shape = farm.find(kind as Kind, id)?.feature.geometry;
+    const box = shape ? boxOf([shape]) : null;
+    if (box) map.goTo([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2]);
+    if (kind === "finds") map.choose({ layer: "finds", id });
+  };
+  return (
+    <>
+      <dl class="figures">
+        {counts.map(([key, n]) => [
+          <dt key={key}>{t(key)}</dt>,
+          <dd key={`${key} n`}>
+            <strong>{number(n)}</strong>
+          </dd>,
+        ])}
+      </dl>
+      <p class="hint">{t("planting-changed-how")}</p>
+      {revision.conflicts.length > 0 && (
+        <div class="problem" role="alert">
+          <p>
+            <Mark answer="caution" /> <strong>{t("planting-conflicts", { n: revision.conflicts.length })}</strong>
+          </p>
+          <ul>
+            {revision.conflicts.slice(0, mostLines).map((c) => (
+              <li key={`${c.id} ${c.row} ${c.plant}`}>
+                {t("planting-conflict-line", { row: String(c.row), plant: String(c.plant), text: c.text })}{" "}
+                {farm.find(c.kind as Kind, c.id)?.feature.geometry && (
+                  <button type="button" class="link" onClick={() => show(c.kind, c.id)}>
+                    {t("planting-conflict-show")}
+                  </button>
+                )}
+              </li>
+            ))}
+          </ul>
+        </div>
+      )}
+    </>
+  );
+}
