@@ -10,6 +10,7 @@ import (
 	"caneward/blocks/words"
 	"caneward/geo/wire"
 	"caneward/geo/wire/archive"
+	"caneward/geo/wire/kml"
 	"caneward/geo/wire/shp"
 )
 
@@ -58,6 +59,11 @@ func (archived) Read(ctx context.Context, data []byte, o Options, p *Proposal) e
 		if err != nil {
 			return p.refuseOr(err)
 		}
+		for _, name := range holds.single {
+			if path.Base(name) != ownFields {
+				p.note(fault.Detail{Entry: name, Text: sayings[kml.RuleOtherFile].text.With(words.Args{"got": name})})
+			}
+		}
 		return p.gather(ctx, src, o)
 	case len(holds.single) == 1 && len(holds.kml)+len(holds.layers) == 0:
 		return p.readPacked(ctx, a, holds.single[0], o)
@@ -83,6 +89,10 @@ func officeFile(names []string, p *Proposal) bool {
 	}
 	return is
 }
+
+// ownFields is the list of fields beside the shapefiles of our own making, which
+// their reader goes by.
+const ownFields = "fields.csv"
 
 // content is what an archive holds, names in its order.
 type content struct{ kml, layers, single, rest []string }

@@ -306,6 +306,14 @@ func (c *checking) judge(d draft) *fault.Error {
 	if len(details) > 0 {
 		return refusalOf(kind, details...)
 	}
+	for i, part := range flat {
+		if width := roughWidth(part[0]); width < leastWidth {
+			detail := placed(d.parts[i][0], 0)
+			detail.At = fault.P([2]float64(d.at[d.parts[i][0].corners[0]]))
+			detail.Text, detail.Fix = noArea.Plain(), walkRound.Plain()
+			return refusalOf(fault.Invalid, detail)
+		}
+	}
 	if certain := len(flat[0]) == 1 && math.Abs(float64(roughArea(flat[0][0]))) > float64(certainArea); !certain && measure.Area(flat) < geo.SliverArea {
 		detail := placed(d.parts[0][0], 0)
 		detail.Text, detail.Fix = noArea.Plain(), walkRound.Plain()
@@ -332,6 +340,19 @@ func size(flat orb.MultiPolygon) (fault.Detail, bool) {
 		return d, true
 	}
 	return d, false
+}
+
+// leastWidth is half the width of the narrowest row: corners along one line
+// enclose slivers by their rounding to a centimetre, ground is wider.
+const leastWidth geo.Metres = 0.1
+
+// roughWidth is a ring's area over the diagonal of its box.
+func roughWidth(r orb.Ring) geo.Metres {
+	const degree = 111_320
+	box := r.Bound()
+	east := (box.Max[0] - box.Min[0]) * degree * math.Cos(box.Center()[1]*math.Pi/180)
+	long := math.Hypot(east, (box.Max[1]-box.Min[1])*degree)
+	return geo.Metres(math.Abs(float64(roughArea(r))) / long)
 }
 
 // roughArea is a ring's area on a sphere unrolled at its first corner, positive

@@ -38,6 +38,12 @@ var (
 	timesDoubtful = words.New("intake-times-doubtful",
 		"{count} time(s) of feature {which}, such as {time}, can hardly be right: the receiver's clock was not set. They were kept as they are.",
 		"{count} hora(s) del elemento {which}, como {time}, difícilmente son correctas: el reloj del receptor no estaba en hora. Se conservaron tal cual.")
+	longStep = words.New("intake-long-step",
+		"Track {which}: from one fix to the next it jumps {km} km; its length counts that. A fix may be wrong, or two ways be joined.",
+		"Recorrido {which}: de una posición a la siguiente salta {km} km; su longitud lo incluye. Quizá una posición es errónea o se unieron dos recorridos.")
+	needle = words.New("intake-needle",
+		"Feature {which}: the outline runs {m} m out to a sharp point and almost the same way back. If that is a stray tap, remove that corner; spray margins would follow it.",
+		"Elemento {which}: el contorno sale {m} m hasta una punta aguda y vuelve casi por el mismo camino. Si es un toque por error, quite ese vértice; los márgenes de aplicación lo seguirían.")
 	trackTwice = words.New("intake-track-twice",
 		"Track {which} is the same as track {other}, fix by fix; it would be counted twice.",
 		"El recorrido {which} es igual al {other}, posición por posición; se contaría dos veces.")
@@ -49,6 +55,9 @@ const (
 	oneFarm       geo.Metres       = 500_000 // ground farther apart is hardly one farm's
 	claimDiffers                   = 0.02    // claims are rounded, and measured with simpler means
 	claimRounding                  = 0.06    // of its unit: claims often have one decimal
+	longestStep   geo.Metres       = 50_000  // nobody goes that far between two fixes of a walk or a pass
+	needleLength  geo.Metres       = 10      // shorter ones are no taps elsewhere but rough digitising
+	needleAngle                    = 0.5     // degrees: a corner of ground as sharp is 1 m wide after 115 m
 )
 
 // acre is the international one, 4840 square yards of 0.9144 m.
@@ -112,10 +121,69 @@ func (g *gathering) doubtBlock(f wire.Feature, b ProposedBlock) {
 		n.Text = claimsArea.With(words.Args{"which": which(f), "claimed": c.text, "field": c.field, "area": squares(b.Area)})
 		g.note(n)
 	}
+	g.doubtCorners(f, b)
 	if b.Area > largeBlock {
 		n := at(f)
 		n.Text = veryLarge.With(words.Args{"which": which(f), "area": squares(b.Area)})
 		g.note(n)
+	}
+}
+
+// doubtCorners says where an outline is drawn out to a needle.
+func (g *gathering) doubtCorners(f wire.Feature, b ProposedBlock) {
+	for i, polygon := range polygonsOf(b.Geometry.Flat) {
+		for j, ring := range polygon {
+			if at, length := sharpest(ring); at >= 0 {
+				n := fault.Detail{Entry: f.Layer, Feature: fault.P(f.Number), Line: lineOf(f), Part: fault.P(i + 1), Ring: fault.P(j + 1), At: fault.P([2]float64(ring[at]))}
+				n.Text = needle.With(words.Args{"which": which(f), "m": math.Round(float64(length))})
+				g.note(n)
+			}
+		}
+	}
+}
+
+// sharpest is the first corner of a closed ring whose two long sides run almost
+// one on the other, and the shorter one's length; -1 for none. Sides are taken
+// as straight on a map true at the corner, which they are within a millionth.
+func sharpest(ring orb.Ring) (at int, length geo.Metres) {
+	const degree = 111_320 // metres, of latitude; angles want no more
+	n := len(ring) - 1
+	for i := range n {
+		q := ring[i]
+		east := degree * math.Cos(q[1]*math.Pi/180)
+		side := func(p orb.Point) (x, y float64) { return math.Remainder(p[0]-q[0], 360) * east, (p[1] - q[1]) * degree }
+		ax, ay := side(ring[(i+n-1)%n])
+		bx, by := side(ring[i+1])
+		dot, cross := ax*bx+ay*by, ax*by-ay*bx
+		if dot <= 0 || math.Abs(cross) >= dot*math.Tan(needleAngle*math.Pi/180) {
+			continue
+		}
+		if short := min(math.Hypot(ax, ay), math.Hypot(bx, by)); short > float64(needleLength) {
+			return i, geo.Metres(short)
+		}
+	}
+	return -1, 0
+}
+
+// doubtSteps says when a track leaps.
+func (g *gathering) doubtSteps(f wire.Feature, t Track) {
+	if t.Length <= longestStep {
+		return
+	}
+	lines, _ := t.Geometry.Flat.(orb.MultiLineString)
+	if line, single := t.Geometry.Flat.(orb.LineString); single {
+		lines = orb.MultiLineString{line}
+	}
+	for i, line := range lines {
+		for j := 1; j < len(line); j++ {
+			if step := measure.Distance(line[j-1], line[j]); step > longestStep {
+				n := at(f)
+				n.Part, n.Vertex, n.At = fault.P(i+1), fault.P(j+1), fault.P([2]float64(line[j]))
+				n.Text = longStep.With(words.Args{"which": which(f), "km": math.Round(float64(step) / 1000)})
+				g.note(n)
+				return
+			}
+		}
 	}
 }
 

@@ -83,6 +83,7 @@ func (g *gathering) track(f wire.Feature, one geo.Geometry) error {
 		return nil
 	}
 	t.measure()
+	g.doubtSteps(f, t)
 	if t.Walked, err = g.walked(f, kept); err != nil {
 		return err
 	}

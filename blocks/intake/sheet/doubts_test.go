@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"caneward/geo/wire"
+
+	"github.com/paulmach/orb"
 )
 
 // TestDoubts holds sheets whose cells are sound while what they say is not:
@@ -67,6 +69,44 @@ func TestDoubts(t *testing.T) {
 			}
 			if rows != c.rows || c.noted != "" && !noted[c.noted] || c.noted == "" && len(noted) > 0 {
 				t.Errorf("%q: got %d rows and %v; want %d and %q", c.text, rows, noted, c.rows, c.noted)
+			}
+		})
+	}
+}
+
+// TestHemisphereColumns: a latitude and its letter in two columns, as receivers
+// write them (NMEA 0183 does).
+func TestHemisphereColumns(t *testing.T) {
+	for _, c := range []struct {
+		name, text string
+		lon, lat   float64
+		refused    wire.Rule
+	}{
+		{name: "headings", text: "Latitude,N/S,Longitude,E/W\n38.7345,S,72.5123,W\n", lon: -72.5123, lat: -38.7345},
+		{name: "headings at the end", text: "lat,lon,note,lat_ref,lon_ref\n41.2,8.4,x,N,W\n", lon: -8.4, lat: 41.2},
+		{name: "unknown headings right behind", text: "lat,a,lon,b\n38.7,S,72.5,O\n", lon: -72.5, lat: -38.7},
+		{name: "words", text: "lat,lathem,lon,lonhem\n38.7,sur,72.5,oeste\n", lon: -72.5, lat: -38.7},
+		{name: "degrees and minutes", text: "lat,ns,lon,ew\n38 30,S,72 30,W\n", lon: -72.5, lat: -38.5},
+		{name: "sign and letter agree", text: "lat,ns,lon,ew\n-38.5,S,-72.5,W\n", lon: -72.5, lat: -38.5},
+		{name: "sign and letter contradict", text: "lat,ns,lon,ew\n-38.5,N,72.5,W\n", refused: RuleHemisphere},
+		{name: "no such letter", text: "lat,ns,lon,ew\n38.5,X,72.5,W\n", refused: RuleHemisphere},
+		{name: "side of a row", text: "lat,lon,side\n38.5,72.5,W\n", lon: 72.5, lat: 38.5},
+		{name: "side of a row behind the longitude", text: "lat,lon,side\n38.5,72.5,E\n38.5,72.5,W\n", lon: 72.5, lat: 38.5},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s, err := Open(context.Background(), []byte(c.text), Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			f, err := s.Next()
+			if e, _ := wire.As(err); c.refused != "" {
+				if e == nil || e.Rule != c.refused || e.Line != 2 {
+					t.Fatalf("%q: got %v; want %s on line 2", c.text, err, c.refused)
+				}
+				return
+			}
+			if err != nil || f.Geometry.Flat != (orb.Point{c.lon, c.lat}) {
+				t.Errorf("%q: got %v, %v; want %v %v", c.text, f.Geometry.Flat, err, c.lon, c.lat)
 			}
 		})
 	}

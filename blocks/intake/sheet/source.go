@@ -45,10 +45,11 @@ type Source struct {
 
 // facts are what only all rows together tell.
 type facts struct {
-	thousands      map[int]byte // of a column
-	comma          bool         // decimals have one
-	metres         bool         // columns of positions hold no degrees
-	lonFirst       bool         // in a column of pairs
+	thousands      map[int]byte  // of a column
+	comma          bool          // decimals have one
+	beside         map[Field]int // columns that hold the hemisphere's letter alone
+	metres         bool          // columns of positions hold no degrees
+	lonFirst       bool          // in a column of pairs
 	dates          when.Order
 	dayAt, monthAt place // what proves an order
 	rows, left     int
@@ -102,6 +103,7 @@ func open(ctx context.Context, data []byte, o Options) (*Source, error) {
 	if err := s.findColumns(); err != nil {
 		return nil, err
 	}
+	s.findHemispheres()
 	for _, pass := range []func(row){s.lookAtFigures, s.lookAtPlaces} {
 		if err := s.eachRow(pass); err != nil {
 			return nil, err
@@ -615,6 +617,13 @@ func (s *Source) point(r row, x, y Field, f *wire.Feature) error {
 func (s *Source) side(r row, column Field, letters string) (float64, error) {
 	cell := s.cell(r, column)
 	hemisphere := s.hemispheres[s.of[column]]
+	letter, err := s.letterBeside(r, column, letters)
+	if err != nil {
+		return 0, err
+	}
+	if letter != 0 {
+		hemisphere = letter
+	}
 	if v, ok := s.figure(r, column); ok {
 		// A header that says west leaves the sign out.
 		if hemisphere != 0 && strings.IndexByte("WSO", hemisphere) >= 0 && v > 0 {
@@ -624,6 +633,8 @@ func (s *Source) side(r row, column Field, letters string) (float64, error) {
 	}
 	d, err := angle(cell)
 	switch {
+	case letter != 0 && err == nil && d.letter != 0 && d.letter != letter:
+		return 0, s.broken(r, RuleHemisphere, cell+" "+string(letter), nil)
 	case errors.Is(err, errHemisphere), err == nil && d.letter != 0 && strings.IndexByte(letters, d.letter) < 0:
 		return 0, s.broken(r, RuleHemisphere, cell, err)
 	case err != nil:

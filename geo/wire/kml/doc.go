@@ -18,6 +18,7 @@ const (
 	RuleSpaces       wire.Rule = "kml-spaces"       // white space beside commas: joined
 	RuleJoined       wire.Rule = "kml-joined"       // positions joined by commas: parted
 	RuleOuter        wire.Rule = "kml-outer"        // a polygon with two outer boundaries
+	RuleMorePoints   wire.Rule = "kml-more-points"  // a Point with several positions, of which the first was taken
 	RuleTrackCounts  wire.Rule = "kml-track-counts" // not one time for each position: times left out
 	RuleNetworkLink  wire.Rule = "kml-network-link" // only links to elsewhere
 	RuleNotFetched   wire.Rule = "kml-not-fetched"  // a link or picture; Path is its element, Got its name or address

@@ -174,6 +174,11 @@ func (p *placemark) line(e markup.Element) (*shape, error) {
 		p.empty(e)
 		return nil, nil
 	case e.Name == "Point":
+		if len(r.at) > 1 {
+			more := e.Fail(RuleMorePoints)
+			more.Count = len(r.at) - 1
+			p.departures.Add(more)
+		}
 		s.flat, s.heights = r.at[0], r.heights[:1]
 	case len(r.at) == 1:
 		p.departures.Add(e.Fail(markup.RuleOnePoint))

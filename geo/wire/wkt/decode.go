@@ -2,6 +2,7 @@ package wkt
 
 import (
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -55,6 +56,10 @@ func (d dims) count() int {
 	return n
 }
 
+// binary is how well-known binary begins in hexadecimal digits: the order of
+// its bytes, then a shape's number (Simple Feature Access, part 1, 8.2.3).
+var binary = regexp.MustCompile(`^(?i:0[01][0-9A-F]{16})`)
+
 // parser reads one shape after another from text.
 type parser struct {
 	text   string
@@ -107,6 +112,9 @@ func (p *parser) failed(rule wire.Rule) *wire.Error {
 
 // located reads a shape and the SRID before it.
 func (p *parser) located() (g geo.Geometry, crs string, err *wire.Error) {
+	if binary.MatchString(p.text[p.at:min(len(p.text), p.at+len("0103000020E6100000"))]) {
+		return geo.Geometry{}, "", p.failed(RuleBinary)
+	}
 	if crs, err = p.srid(); err != nil {
 		return g, "", err
 	}

@@ -17,5 +17,6 @@ const (
 	RulePosition wire.Rule = "wkt-position" // fewer than 2 or more than 4 numbers, or not as many as the shape says
 	RuleNumber   wire.Rule = "wkt-number"   // no finite number
 	RuleDepth    wire.Rule = "wkt-depth"    // nested deeper than wire.Limits.Depth
+	RuleBinary   wire.Rule = "wkt-binary"   // well-known binary written in hexadecimal digits
 	RuleSRID     wire.Rule = "wkt-srid"     // an SRID that is no number
 )
