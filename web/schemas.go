@@ -65,7 +65,7 @@ func schemas() object {
 			})),
 		}),
 	}
-	for _, more := range []object{recordSchemas(), workSchemas()} {
+	for _, more := range []object{recordSchemas(), workSchemas(), scoutingSchemas()} {
 		for name, o := range more {
 			all[name] = o
 		}
