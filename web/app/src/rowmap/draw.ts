@@ -2,7 +2,7 @@ import { drawMark, drawStanding, hatch } from "../map/marks";
 import type { FindAt, PlantMarks, Standing } from "./marks";
 import { plantId } from "./marks";
 import type { Picture, PictureRow, Slot } from "./picture";
-import { type Size, toScreen, fromScreen, type View } from "./view";
+import { acrossPx, fromScreen, type Size, toScreen, type View } from "./view";
 
 const ink = "#16211C";
 const soft = "#4A564F";
@@ -111,7 +111,7 @@ function visible(v: View, size: Size): Box {
 
 function drawUnseen(c: Brush, rows: readonly ReadyRow[], v: View): void {
   hatching ??= hatch(soft, 9, 1, "left");
-  const half = Math.min(0.42, 12 / (v.pitch * v.wide));
+  const half = Math.min(0.42, 12 / (acrossPx(v)));
   c.fillStyle = hatching;
   c.beginPath();
   for (const r of rows) {
@@ -129,13 +129,13 @@ function quad(c: Brush, v: View, x1: number, y1: number, x2: number, y2: number)
 }
 
 function drawRow(c: Brush, r: ReadyRow, v: View, box: Box): void {
-  const thick = Math.max(1, Math.min(9, v.pitch * 0.55, v.pitch * v.wide * 0.4));
+  const thick = Math.max(1, Math.min(9, v.pitch * 0.55, acrossPx(v) * 0.4));
   if (r.skipped || r.row.plants.length === 0) return drawSkipped(c, r, v);
   if (v.pitch < shapesFrom) return drawDashes(c, r, v, thick);
   const [first, last] = within(r.row.ys, box);
   const [ux, uy] = unit(v);
   const [ox, oy] = toScreen(v, r.row.x, 0);
-  const radius = Math.min(7, v.pitch * 0.32, v.pitch * v.wide * 0.3);
+  const radius = Math.min(7, v.pitch * 0.32, acrossPx(v) * 0.3);
   c.fillStyle = soft;
   for (let i = first; i <= last; i++) {
     const y = r.row.ys[i]!;
@@ -257,7 +257,7 @@ function drawRowNumbers(c: Brush, rows: readonly ReadyRow[], v: View, size: Size
   c.textAlign = "center";
   c.textBaseline = "middle";
   c.fillStyle = ink;
-  const every = niceStep(labelGapPx / (v.pitch * v.wide));
+  const every = niceStep(labelGapPx / (acrossPx(v)));
   for (const { row } of rows) {
     if (row.number % every !== 0 && row.number !== 1) continue;
     const low = row.ys[0] ?? 0;

@@ -5,7 +5,7 @@ import { drawPicture, ready, type Shown } from "./draw";
 import type { PlantMarks } from "./marks";
 import { type Move, moved, nearestIn, nearestSlot, type Picture, type Slot, slotOf } from "./picture";
 import { inWords } from "./words";
-import { centred, fitted, fromScreen, panned, showing, type Size, toScreen, type View, type Xy, zoomed } from "./view";
+import { acrossPx, centred, fitted, fromScreen, panned, showing, type Size, toScreen, type View, type Xy, zoomed } from "./view";
 import "./rowmap.css";
 
 export interface RowMapProps {
@@ -232,10 +232,10 @@ function firstOf(picture: Picture): Slot | null {
 
 function tapped(picture: Picture, v: View, x: number, y: number): Slot | null {
   const [px, py] = fromScreen(v, x, y);
-  const hit = nearestSlot(picture, px, py, v.wide);
+  const hit = nearestSlot(picture, px, py, acrossPx(v) / v.pitch);
   if (!hit) return null;
   const [sx, sy] = toScreen(v, hit.x, hit.y);
-  return Math.hypot(sx - x, sy - y) <= Math.max(reachPx, v.pitch * v.wide * 0.6) ? hit : null;
+  return Math.hypot(sx - x, sy - y) <= Math.max(reachPx, acrossPx(v) * 0.6) ? hit : null;
 }
 
 const arrows: Readonly<Record<string, Xy>> = { ArrowUp: [0, 1], ArrowDown: [0, -1], ArrowLeft: [-1, 0], ArrowRight: [1, 0] };

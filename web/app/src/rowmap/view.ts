@@ -4,7 +4,7 @@ import type { Picture } from "./picture";
 export interface View {
   /** Between plants along a row. */
   readonly pitch: number;
-  /** How many times wider apart rows are drawn than plants. */
+  /** How many times wider apart rows are drawn than plants, seen from afar. */
   readonly wide: number;
   /** How far the picture's top is turned clockwise, radians: 0 is rows up. */
   readonly turn: number;
@@ -23,12 +23,18 @@ export type Xy = readonly [number, number];
 const margin = 34;
 const mostWide = 5;
 const turnedWide = 1.6;
+const thumbPx = 64;
 /** A plant is never drawn wider apart than this, nor a block smaller than it fits. */
 const mostPitch = 72;
 
+/** Between rows on the screen: close by, rows stand no farther apart than a thumb needs. */
+export function acrossPx(v: View): number {
+  return Math.min(v.pitch * v.wide, Math.max(thumbPx, v.pitch));
+}
+
 /** From the picture's rows and plants to the screen. */
 export function toScreen(v: View, x: number, y: number): Xy {
-  const [u, w] = [x * v.pitch * v.wide, -y * v.pitch];
+  const [u, w] = [x * acrossPx(v), -y * v.pitch];
   const [c, s] = [Math.cos(v.turn), Math.sin(v.turn)];
   return [v.dx + u * c - w * s, v.dy + u * s + w * c];
 }
@@ -37,7 +43,7 @@ export function fromScreen(v: View, sx: number, sy: number): Xy {
   const [c, s] = [Math.cos(v.turn), Math.sin(v.turn)];
   const [a, b] = [sx - v.dx, sy - v.dy];
   const [u, w] = [a * c + b * s, -a * s + b * c];
-  return [u / (v.pitch * v.wide), -w / v.pitch];
+  return [u / acrossPx(v), -w / v.pitch];
 }
 
 /** The whole picture in the middle. Rows up it is drawn as wide as there is room: it is not to scale. */
@@ -61,8 +67,10 @@ export function centred(v: View, size: Size, x: number, y: number): View {
 export function zoomed(v: View, p: Picture, size: Size, by: number, at: Xy): View {
   const least = fitted(p, size, v.turn).pitch * 0.7;
   const pitch = Math.min(mostPitch, Math.max(least, v.pitch * by));
-  const k = pitch / v.pitch;
-  return { ...v, pitch, dx: at[0] - (at[0] - v.dx) * k, dy: at[1] - (at[1] - v.dy) * k };
+  const held = fromScreen(v, at[0], at[1]);
+  const next = { ...v, pitch };
+  const [sx, sy] = toScreen(next, held[0], held[1]);
+  return { ...next, dx: next.dx + at[0] - sx, dy: next.dy + at[1] - sy };
 }
 
 /** Moved, but never so far that the picture leaves the screen. */

@@ -119,7 +119,7 @@ export function Compare({ planting, ask, onShow, onUse }: CompareProps) {
       )}
       {ask.guide && <p class="hint">{t("planting-guide-compared")}</p>}
       {since !== null && (
-        <div role="status">
+        <div role="status" class="planting-progress">
           <progress aria-label={t("planting-comparing", { n: asked })} />
           <p>{t("planting-comparing", { n: asked })}</p>
           <button type="button" onClick={() => stop.current?.abort()}>

@@ -22,6 +22,7 @@ import { recall, remember } from "./remember";
 import { Result, RowTable } from "./result";
 import { RevisionNote } from "./revision";
 import { firstRows, revisedRows, rowShape } from "./rowchanges";
+import "./planting.css";
 import { askOf, blockAfter, cornerOf, lackOf, type PlantingForm, startOf, wayOf } from "./spec";
 
 // A batch the server answers well within the time limit.
@@ -142,6 +143,7 @@ export function RowsSheet(props: PlaceProps & { block: Stored<"blocks"> }) {
         </button>
       </p>
       <h1>{t("planting-title", { name: block.feature.properties.name })}</h1>
+      <div class="planting-tabs">
       <Toggle
         label={t("planting-what")}
         value={tab}
@@ -155,6 +157,7 @@ export function RowsSheet(props: PlaceProps & { block: Stored<"blocks"> }) {
           { value: "compare", label: t("planting-compare") },
         ]}
       />
+      </div>
       <ProblemNote problem={problem} map={map} fields={["row_spacing_m", "plant_spacing_m", "headland_m", "bearing_deg"]} />
       {tab === "compare" && (ask ? <Compare planting={planting} ask={ask} onShow={showOption} onUse={use} /> : <p>{t(`planting-lack-${lack ?? "spacings"}`)}</p>)}
       {tab === "plan" && plan && (

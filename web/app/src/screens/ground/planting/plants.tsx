@@ -18,6 +18,7 @@ import type { PlaceProps } from "../../place";
 import { firstForm, recall, remember } from "../../walk/find";
 import { type BlockPlants, useBlockPlants } from "./blockplants";
 import { PlantKey, PlantTable } from "./planttable";
+import "./planting.css";
 import { saveMarks, saveRemoval, saveSeen, type Undo } from "./saving";
 
 const modes = ["look", "missing", "replanted", "removed", "seen"] as const;

@@ -71,7 +71,7 @@ function Handbook({ answer, handbook }: { answer: PlantingAnswer; handbook: NonN
           <tr>
             <th scope="row">{t("ground-plants")}</th>
             <td class="num">{number(answer.plants)}</td>
-            <td class="num">{number(handbook.plants)}</td>
+            <td class="num">{number(Math.round(handbook.plants))}</td>
           </tr>
           <tr>
             <th scope="row">{t("ground-row-length")}</th>
@@ -99,11 +99,11 @@ function OrderList({ order, form }: { order: NonNullable<PlantingAnswer["order"]
   const t = useText();
   const how = new Map((order.how ?? []).map((h) => [h.what, h]));
   const lines: [what: string, name: string, figure: string | undefined][] = [
-    ["to_order", t("planting-order-plants", { spare: `${number(order.spare_percent ?? form.spare_percent ?? 0, 1)} %` }), number(order.to_order)],
+    ["to-order", t("planting-order-plants", { spare: `${number(order.spare_percent ?? form.spare_percent ?? 0, 1)} %` }), number(order.to_order)],
     ["posts", t("planting-order-posts"), order.posts === undefined ? undefined : number(order.posts)],
-    ["end_posts", t("planting-order-end-posts"), order.end_posts === undefined ? undefined : number(order.end_posts)],
-    ["wire_m", t("planting-order-wire"), order.wire_m === undefined ? undefined : length(order.wire_m)],
-    ["line_m", t("planting-order-line"), order.line_m === undefined ? undefined : length(order.line_m)],
+    ["end-posts", t("planting-order-end-posts"), order.end_posts === undefined ? undefined : number(order.end_posts)],
+    ["wire", t("planting-order-wire"), order.wire_m === undefined ? undefined : length(order.wire_m)],
+    ["line", t("planting-order-line"), order.line_m === undefined ? undefined : length(order.line_m)],
   ];
   return (
     <>
@@ -162,7 +162,7 @@ export function RowTable(props: { answer: PlantingAnswer; skip: readonly number[
         </thead>
         <tbody>
           {props.answer.each.map((r) => (
-            <tr key={r.number} aria-selected={undefined} class={r.number === props.chosen ? "chosen-row" : undefined}>
+            <tr key={r.number} class={r.number === props.chosen ? "chosen-row" : undefined}>
               <td class="num">
                 <button type="button" class="link" onClick={() => props.onChoose(r.number)} aria-label={t("planting-row-show", { row: String(r.number) })}>
                   {r.number}
