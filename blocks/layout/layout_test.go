@@ -3,9 +3,12 @@ package layout
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"os"
+	"slices"
 	"testing"
 
 	"github.com/paulmach/orb"
@@ -116,41 +119,202 @@ func rectangle(t *testing.T, at geo.Position, turn geo.Degrees, holes ...plane.R
 	return p
 }
 
-// By hand: 100 m x 60 m, 3 m rows, 1 m plants.
+// By hand: 100 m x 60 m, 3 m rows, 1 m plants, turned by any angle and moved to
+// any latitude from 60 S to 70 N. The hole of 20 m x 12 m lies along the rows from
+// 24 m to 36 m across: the rows at 25.5, 28.5, 31.5 and 34.5 m are cut into 40 m
+// before it and 40 m behind, 41 plants each.
 func TestRectanglesByHand(t *testing.T) {
 	hole := plane.Ring{{X: 40, Y: 24}, {X: 40, Y: 36}, {X: 60, Y: 36}, {X: 60, Y: 24}, {X: 40, Y: 24}}
-	for _, lat := range []float64{-60, -42.8, -2.4, 0, 35.9, 45.1, 60.3, 70} {
-		for _, turn := range []geo.Degrees{0, 33, 71, 90, 128, 179, 301} {
-			for _, c := range []struct {
-				name         string
-				holes        []plane.Ring
-				headland     geo.Metres
-				rows, plants int
-				length       float64
-				twoParts     int
-			}{
-				{"plain", nil, 0, 20, 20 * 101, 2000, 0},
-				{"headlands", nil, 6, 20, 20 * 89, 20 * 88, 0},
-				{"pond", []plane.Ring{hole}, 0, 20, 16*101 + 4*2*41, 16*100 + 4*80, 4},
-			} {
-				outline := rectangle(t, geo.Position{-80.4, lat}, turn, c.holes...)
-				// Rows run along local east; the plant spacing is a hair short of
-				// 1 m so that rounding of the corners cannot decide a count.
-				l, err := Plan(context.Background(), outline, Spec{RowSpacing: 3, PlantSpacing: 0.9999999, Bearing: (90 + turn).Normal(), Headland: c.headland})
-				if err != nil {
-					t.Fatal(err)
-				}
-				two := 0
-				for _, r := range l.Rows {
-					if len(r.Parts) == 2 {
-						two++
-					}
-				}
-				if len(l.Rows) != c.rows || l.Plants != c.plants || two != c.twoParts || math.Abs(float64(l.RowLength)-c.length) > 0.5 {
-					t.Errorf("%s at %v turned %v: %d rows, %d plants, %d in two parts, %.3f m; want %d, %d, %d, %.0f", c.name, lat, turn, len(l.Rows), l.Plants, two, l.RowLength, c.rows, c.plants, c.twoParts, c.length)
+	dice := rand.New(rand.NewPCG(4, 4))
+	for range 300 {
+		at := geo.Position{dice.Float64()*360 - 180, -60 + 130*dice.Float64()}
+		turn := geo.Degrees(dice.Float64() * 360)
+		for _, c := range []struct {
+			name         string
+			holes        []plane.Ring
+			headland     geo.Metres
+			rows, plants int
+			length       float64
+			twoParts     int
+			turns        int
+		}{
+			{"plain", nil, 0, 20, 20 * 101, 2000, 0, 19},
+			{"headlands", nil, 6, 20, 20 * 89, 20 * 88, 0, 19},
+			{"hole", []plane.Ring{hole}, 0, 20, 16*101 + 4*2*41, 16*100 + 4*80, 4, 23},
+			// 6 m more off before and behind the hole: 28 m and 28 m, 29 plants each.
+			{"hole and headlands", []plane.Ring{hole}, 6, 20, 16*89 + 4*2*29, 16*88 + 4*56, 4, 23},
+		} {
+			outline := rectangle(t, at, turn, c.holes...)
+			// Rows run along local east.
+			l, err := Plan(context.Background(), outline, Spec{RowSpacing: 3, PlantSpacing: 1, Bearing: (90 + turn).Normal(), Headland: c.headland})
+			if err != nil {
+				t.Fatal(err)
+			}
+			two := 0
+			for _, r := range l.Rows {
+				if len(r.Parts) == 2 {
+					two++
 				}
 			}
+			if len(l.Rows) != c.rows || l.Plants != c.plants || two != c.twoParts || math.Abs(float64(l.RowLength)-c.length) > 0.05 {
+				t.Errorf("%s at %v turned %v: %d rows, %d plants, %d in two parts, %.3f m; want %d, %d, %d, %.0f", c.name, at, turn, len(l.Rows), l.Plants, two, l.RowLength, c.rows, c.plants, c.twoParts, c.length)
+			}
+			if got := l.Figures(20).Turns; got != c.turns {
+				t.Errorf("%s: %d turns, want %d", c.name, got, c.turns)
+			}
 		}
+	}
+}
+
+// By hand, on the same rectangle, rows along it, 3 m apart, 1 m plants.
+func TestMarginsAlleysPostsAndSkipsByHand(t *testing.T) {
+	hole := plane.Ring{{X: 40, Y: 24}, {X: 40, Y: 36}, {X: 60, Y: 36}, {X: 60, Y: 24}, {X: 40, Y: 24}}
+	base := Spec{RowSpacing: 3, PlantSpacing: 1, Bearing: 90}
+	with := func(change func(*Spec)) Spec { s := base; change(&s); return s }
+	for _, c := range []struct {
+		name   string
+		spec   Spec
+		holes  []plane.Ring
+		middle []float64 // of each row, metres from the left looking along
+		plants int
+		posts  int
+		ends   int
+		rest   Rest
+	}{
+		{"margin 3.5: 53 m, 17 strips, 1 m on either side",
+			with(func(s *Spec) { s.SideMargin = 3.5 }), nil, steps(6, 3, 17), 17 * 101, 0, 0, Rest{Margins: 700, LeftOver: 200}},
+		{"margin over all", with(func(s *Spec) { s.SideMargin = 30 }), nil, nil, 0, 0, 0, Rest{Margins: 6000}},
+		// 5 rows and an alley take 20 m: three times 20 m less the last alley is 55 m,
+		// and one more row behind the third alley would end at 63 m.
+		{"alley of 5 m after every 5 rows", with(func(s *Spec) { s.AlleyEvery, s.AlleyWidth = 5, 5 }), nil,
+			append(append(steps(4, 3, 5), steps(24, 3, 5)...), steps(44, 3, 5)...), 15 * 101, 0, 0, Rest{Alleys: 1000, LeftOver: 500}},
+		// 7 rows and an alley take 25 m: two of them 50 m, three rows more 59 m.
+		{"alleys from the right", with(func(s *Spec) { s.AlleyEvery, s.AlleyWidth, s.FromRight = 7, 4, true }), nil,
+			append(append(reversed(steps(40, 3, 7)), reversed(steps(15, 3, 7))...), reversed(steps(2, 3, 3))...), 17 * 101, 0, 0, Rest{Alleys: 800, LeftOver: 100}},
+		// 100 m: posts at 0, 8, …, 96 and 100.
+		{"posts", with(func(s *Spec) { s.PostSpacing = 8 }), nil, steps(1.5, 3, 20), 20 * 101, 20 * 14, 40, Rest{}},
+		// 100 m: posts at 0, 5, …, 100.
+		{"posts that end", with(func(s *Spec) { s.PostSpacing = 5 }), nil, steps(1.5, 3, 20), 20 * 101, 20 * 21, 40, Rest{}},
+		// 40 m: 0, 8, …, 40, six on each of eight parts.
+		{"posts at a hole", with(func(s *Spec) { s.PostSpacing = 8 }), []plane.Ring{hole}, steps(1.5, 3, 20), 16*101 + 8*41, 16*14 + 8*6, 48, Rest{}},
+		{"skipped", with(func(s *Spec) { s.Skip, s.PostSpacing = []int{3, 20}, 5 }), nil, steps(1.5, 3, 20), 18 * 101, 18 * 21, 36, Rest{Skipped: 600}},
+		{"headlands at a hole: 12 m of 4 rows", with(func(s *Spec) { s.Headland = 6 }), []plane.Ring{hole}, steps(1.5, 3, 20), 16*89 + 8*29, 0, 0,
+			Rest{Headlands: 720, HoleHeads: 144}},
+	} {
+		at := geo.Position{-80.4, 35.9}
+		l, err := Plan(context.Background(), rectangle(t, at, 0, c.holes...), c.spec)
+		if err != nil {
+			t.Fatal(err)
+		}
+		f, _ := plane.FrameAt(at)
+		var middles []float64
+		for _, r := range l.Rows {
+			middles = append(middles, math.Round((60-f.XY(r.Parts[0].From).Y)*100)/100)
+		}
+		if fmt.Sprint(middles) != fmt.Sprint(c.middle) {
+			t.Errorf("%s: rows at %v, want %v", c.name, middles, c.middle)
+		}
+		if l.Plants != c.plants || l.Posts != c.posts || l.EndPosts != c.ends {
+			t.Errorf("%s: %d plants, %d posts, %d end posts; want %d, %d, %d", c.name, l.Plants, l.Posts, l.EndPosts, c.plants, c.posts, c.ends)
+		}
+		for what, pair := range map[string][2]geo.SquareMetres{"headlands": {l.Rest.Headlands, c.rest.Headlands}, "headlands at holes": {l.Rest.HoleHeads, c.rest.HoleHeads},
+			"margins": {l.Rest.Margins, c.rest.Margins}, "alleys": {l.Rest.Alleys, c.rest.Alleys}, "left over": {l.Rest.LeftOver, c.rest.LeftOver},
+			"without parts": {l.Rest.WithoutParts, c.rest.WithoutParts}, "skipped": {l.Rest.Skipped, c.rest.Skipped}} {
+			near(t, c.name+": "+what, float64(pair[0]), float64(pair[1]), 0.1)
+		}
+		checkSums(t, c.name, l)
+	}
+}
+
+func steps(first, step float64, n int) []float64 {
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = first + float64(i)*step
+	}
+	return out
+}
+
+func reversed(s []float64) []float64 { slices.Reverse(s); return s }
+
+// By hand: an elbow of 90 degrees, each arm 60 m long within a field that ends
+// where the arms do. The row d outside it has two arms of 60 m and a quarter
+// circle round the corner; the row d inside has two arms of 60 m - d.
+func TestElbowByHand(t *testing.T) {
+	s := siteAt(t, geo.Position{-80.4, 35.9})
+	outline := s.polygon([]plane.XY{{X: -30, Y: -30}, {X: 60, Y: -30}, {X: 60, Y: 30}, {X: 30, Y: 30}, {X: 30, Y: 60}, {X: -30, Y: 60}})
+	// From the north end down to the corner, then east: inside is to the left.
+	l, err := Plan(context.Background(), outline, Spec{RowSpacing: 5, PlantSpacing: 1, Guide: s.line([]plane.XY{{X: 0, Y: 60}, {X: 0, Y: 0}, {X: 60, Y: 0}})})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Inside the ground reaches to 30 m: strips to 27.5. Outside to the field's
+	// corner, 42.4 m: strips to 42.5, wholly within to 37.5; the row at 30 m and
+	// beyond has lost its arms, the row at 30 m only touches the edge.
+	row := map[int]float64{}
+	for k := -5; k <= 7; k++ {
+		d := 5 * float64(k)
+		switch {
+		case k <= 0:
+			row[k] = 2 * (60 + d)
+		case d < 30:
+			row[k] = 2*60 + d*math.Pi/2
+		case d > 30:
+			row[k] = d * (math.Pi/2 - 2*math.Acos(30/d))
+		}
+	}
+	var want []float64
+	for k := -5; k <= 7; k++ {
+		if k != 6 { // along the field's edge itself: may fall either way
+			want = append(want, row[k])
+		}
+	}
+	var got []float64
+	for _, r := range l.Rows {
+		d, right := fromLine([]plane.XY{{X: 0, Y: 60}, {X: 0, Y: 0}, {X: 60, Y: 0}}, s.XY(r.Parts[0].From))
+		if !(right && math.Abs(d-30) < 0.01) {
+			got = append(got, float64(r.Length))
+		}
+	}
+	if len(got) != len(want) {
+		t.Fatalf("rows of %.2f m, want %.2f", got, want)
+	}
+	for i := range want {
+		near(t, fmt.Sprintf("row %d", i+1), got[i], want[i], 0.02)
+	}
+}
+
+func TestGuideRefusals(t *testing.T) {
+	s := siteAt(t, geo.Position{-80.4, 35.9})
+	outline := rectangle(t, geo.Position{-80.4, 35.9}, 0)
+	tooMany := make(orb.LineString, MaxGuide+1)
+	for i := range tooMany {
+		tooMany[i] = s.Position(plane.XY{X: float64(i) / 100, Y: 30 + float64(i%2)})
+	}
+	for _, c := range []struct {
+		name  string
+		guide orb.LineString
+		kind  fault.Kind
+	}{
+		{"empty", orb.LineString{}, fault.Invalid},
+		{"one place", orb.LineString{{-80.4, 35.9}, {-80.4, 35.9}}, fault.Invalid},
+		{"closed", s.line([]plane.XY{{X: 10, Y: 10}, {X: 50, Y: 10}, {X: 50, Y: 40}, {X: 10, Y: 10}}), fault.Invalid},
+		{"crosses itself", s.line([]plane.XY{{X: 10, Y: 10}, {X: 50, Y: 10}, {X: 50, Y: 40}, {X: 30, Y: 0}}), fault.Invalid},
+		{"runs back", s.line([]plane.XY{{X: 10, Y: 10}, {X: 50, Y: 10}, {X: 20, Y: 10}}), fault.Invalid},
+		{"meets itself run on", s.line([]plane.XY{{X: 10, Y: 10}, {X: 80, Y: 10}, {X: 80, Y: 50}, {X: 60, Y: 50}, {X: 60, Y: 20}}), fault.Invalid},
+		{"no numbers", orb.LineString{{math.NaN(), 1}, {2, 3}}, fault.Invalid},
+		{"another continent", orb.LineString{{10, 50}, {10, 51}}, fault.Invalid},
+		{"too many corners", tooMany, fault.Invalid},
+		{"too many bends", tooMany[:MaxGuide], fault.TooCostly},
+	} {
+		_, err := Plan(context.Background(), outline, Spec{RowSpacing: 3, PlantSpacing: 1, Guide: c.guide})
+		if fault.KindOf(err) != c.kind || err == nil {
+			t.Errorf("%s: %v, want kind %d", c.name, err, c.kind)
+		}
+	}
+	gone, cancel := context.WithCancel(context.Background())
+	cancel()
+	if _, err := Plan(gone, outline, Spec{RowSpacing: 3, PlantSpacing: 1, Guide: s.line([]plane.XY{{X: 0, Y: 0}, {X: 50, Y: 20}, {X: 100, Y: 0}})}); !errors.Is(err, context.Canceled) {
+		t.Errorf("cancelled: %v", err)
 	}
 }
 
@@ -219,6 +383,13 @@ func TestRefusals(t *testing.T) {
 		{"negative", outline, Spec{RowSpacing: 3, PlantSpacing: -1}, fault.Invalid},
 		{"not a number", outline, Spec{RowSpacing: geo.Metres(math.NaN()), PlantSpacing: 1}, fault.Invalid},
 		{"bearing", outline, Spec{RowSpacing: 3, PlantSpacing: 1, Bearing: geo.Degrees(math.Inf(1))}, fault.Invalid},
+		{"margin", outline, Spec{RowSpacing: 3, PlantSpacing: 1, SideMargin: -1}, fault.Invalid},
+		{"alley without width", outline, Spec{RowSpacing: 3, PlantSpacing: 1, AlleyEvery: 3}, fault.Invalid},
+		{"alley without count", outline, Spec{RowSpacing: 3, PlantSpacing: 1, AlleyWidth: 3}, fault.Invalid},
+		{"alley not a number", outline, Spec{RowSpacing: 3, PlantSpacing: 1, AlleyEvery: 3, AlleyWidth: geo.Metres(math.NaN())}, fault.Invalid},
+		{"posts", outline, Spec{RowSpacing: 3, PlantSpacing: 1, PostSpacing: 0.01}, fault.Invalid},
+		{"row 0 skipped", outline, Spec{RowSpacing: 3, PlantSpacing: 1, Skip: []int{0}}, fault.Invalid},
+		{"row skipped twice", outline, Spec{RowSpacing: 3, PlantSpacing: 1, Skip: []int{3, 3}}, fault.Invalid},
 		{"a line", orb.LineString{{0, 0}, {1, 1}}, Spec{RowSpacing: 3, PlantSpacing: 1}, fault.Invalid},
 		{"nothing", nil, Spec{RowSpacing: 3, PlantSpacing: 1}, fault.Invalid},
 		{"too many plants", orb.Polygon{{{0, 0}, {0.1, 0}, {0.1, 0.1}, {0, 0.1}, {0, 0}}}, Spec{RowSpacing: 1, PlantSpacing: 0.05}, fault.TooCostly},
@@ -233,16 +404,30 @@ func TestRefusals(t *testing.T) {
 	}
 }
 
+// Every plant gets its place.
 func BenchmarkPlan200kPlants(b *testing.B) {
 	f, _ := plane.FrameAt(geo.Position{-80.4, 35.9})
 	var ring orb.Ring
 	for _, q := range []plane.XY{{X: 0, Y: 0}, {X: 1000, Y: 0}, {X: 1000, Y: 600}, {X: 0, Y: 600}, {X: 0, Y: 0}} {
 		ring = append(ring, f.Position(q))
 	}
+	benchmarkPlan(b, orb.Polygon{ring}, Spec{RowSpacing: 3, PlantSpacing: 1, Bearing: 90})
+}
+
+func benchmarkPlan(b *testing.B, outline orb.Polygon, spec Spec) {
+	places := make([]geo.Position, 0, 250_000)
 	for b.Loop() {
-		l, err := Plan(context.Background(), orb.Polygon{ring}, Spec{RowSpacing: 3, PlantSpacing: 1, Bearing: 90})
-		if err != nil || l.Plants < 200_000 {
-			b.Fatal(l.Plants, err)
+		l, err := Plan(context.Background(), outline, spec)
+		if err != nil {
+			b.Fatal(err)
+		}
+		places = places[:0]
+		for _, at := range l.Places() {
+			places = append(places, at)
 		}
 	}
+	if len(places) < 190_000 {
+		b.Fatal(len(places))
+	}
+	b.ReportMetric(float64(len(places)), "plants/op")
 }
