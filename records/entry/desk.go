@@ -180,10 +180,10 @@ func (d *Desk) check(ctx context.Context, s *scope, w records.Write) error {
 		return fault.New(fault.TooLarge, propertiesTooLarge.With(words.Args{"limit": PropertiesLimit, "count": n}))
 	}
 	if w.Delete {
-		if w.Kind != records.Rows {
+		// Of the other kinds anything may be closed: its revisions stay.
+		if rule = deleteRules[w.Kind]; rule == nil {
 			return nil
 		}
-		rule = rowDeleteRule
 	}
 	details, err := rule(ctx, s, w)
 	if err != nil {

@@ -3,6 +3,7 @@ package entry
 import (
 	"context"
 	"math"
+	"slices"
 
 	"caneward/blocks/fault"
 	"caneward/blocks/words"
@@ -21,7 +22,7 @@ func findRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, err
 		field string
 		kind  records.Kind
 		id    records.ID
-	}{{"block", records.Blocks, find.Block}, {"visit", records.Visits, find.Visit}, {"surroundings", records.Surroundings, find.Surroundings}} {
+	}{{"block", records.Blocks, find.Block}, {"visit", records.Visits, find.Visit}, {"surroundings", records.Surroundings, find.Surroundings}, {"again_of", records.Finds, find.AgainOf}} {
 		more, err := refer(s, r.field, r.kind, r.id)
 		if err != nil {
 			return nil, err
@@ -36,8 +37,27 @@ func findRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, err
 		return nil, err
 	}
 	details = append(details, more...)
+	if more, err = againOf(s, w.ID, find); err != nil {
+		return nil, err
+	}
+	details = append(details, more...)
 	more, err = mayConfirm(s, w, find)
 	return append(details, more...), err
+}
+
+// againOf: a find repeats another on the same plant, not itself.
+func againOf(s *scope, id records.ID, find scouting.Find) ([]fault.Detail, error) {
+	if find.AgainOf == "" {
+		return nil, nil
+	}
+	before, _, err := findBefore(s, find.AgainOf)
+	if err != nil {
+		return nil, err
+	}
+	if find.AgainOf == id || before.Block != find.Block || before.Row != find.Row || before.Plant != find.Plant {
+		return []fault.Detail{{Field: "again_of", Text: againElsewhere.Plain()}}, nil
+	}
+	return nil, nil
 }
 
 // findPlace holds a find against the ground it names or, where it names none,
@@ -127,33 +147,66 @@ func outsideEveryBlock(s *scope, at geo.Position, slack geo.Metres) ([]fault.Det
 func place(at geo.Position) *[2]float64 { return &[2]float64{at[0], at[1]} }
 
 // mayConfirm: what a scout sees is a suspicion. A find is confirmed or refuted
-// by an adviser, or by a laboratory's result that names it.
+// by an adviser, or by a laboratory's result that covers it. What was proved so
+// stays, with its cause, until an adviser or such a result takes it back and
+// says why.
 func mayConfirm(s *scope, w records.Write, find scouting.Find) ([]fault.Detail, error) {
-	if find.State != scouting.Confirmed && find.State != scouting.Refuted || w.By.Role == records.Adviser {
-		return nil, nil
-	}
-	before, found, err := s.record(records.Finds, w.ID)
+	old, found, err := findBefore(s, w.ID)
 	if err != nil {
 		return nil, err
 	}
-	if found {
-		if old, _ := scouting.ParseFind(before.Geometry, before.Properties); old.State == find.State {
-			return nil, nil
-		}
+	state := func(text words.Message) []fault.Detail {
+		return []fault.Detail{{Field: "state", Text: text.With(words.Args{"state": scouting.StateName(find.State), "before": scouting.StateName(old.State)})}}
 	}
-	named := false
+	correction := found && scouting.StepOf(old.State, find.State) == scouting.Correction
+	if correction && w.By.Why == "" {
+		return state(correctionNeedsWhy), nil
+	}
+	proved := find.State == scouting.Confirmed || find.State == scouting.Refuted
+	wasProved := old.State == scouting.Confirmed || old.State == scouting.Refuted
+	same := old.State == find.State && (old.State != scouting.Confirmed || old.Cause == find.Cause && old.Organism == find.Organism)
+	if w.By.Role == records.Adviser || found && same || !proved && !wasProved {
+		return nil, nil
+	}
+	backed, err := labBacks(s, w.ID, find)
+	switch {
+	case err != nil || proved && backed:
+		return nil, err
+	case wasProved && !proved, old.State == scouting.Confirmed:
+		return state(provedStays), nil
+	}
+	return state(confirmNeedsLab), nil
+}
+
+func findBefore(s *scope, id records.ID) (scouting.Find, bool, error) {
+	before, found, err := s.record(records.Finds, id)
+	if err != nil || !found {
+		return scouting.Find{}, false, err
+	}
+	old, _ := scouting.ParseFind(before.Geometry, before.Properties)
+	return old, true, nil
+}
+
+// labBacks looks for a recorded result that covers the find and says so.
+func labBacks(s *scope, id records.ID, find scouting.Find) (backed bool, err error) {
 	err = s.each(records.Samples, records.Query{}, func(_ records.ID, rec records.Record) error {
 		sample, _ := scouting.ParseSample(rec.Geometry, rec.Properties)
-		if sample.Result == "" {
-			return nil
-		}
-		for _, id := range sample.Finds {
-			named = named || id == w.ID
+		if sample.Backs(find.State, find.Cause) {
+			backed = backed || slices.Contains(sample.Finds, id)
 		}
 		return nil
 	})
-	if err != nil || named {
+	return backed, err
+}
+
+// findDeleteRule: a confirmed find is not deleted by who may not refute it.
+func findDeleteRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, error) {
+	if w.By.Role == records.Adviser && w.By.Why != "" {
+		return nil, nil
+	}
+	old, found, err := findBefore(s, w.ID)
+	if err != nil || !found || old.State != scouting.Confirmed {
 		return nil, err
 	}
-	return []fault.Detail{{Field: "state", Text: confirmNeedsLab.With(words.Args{"state": scouting.StateName(find.State)})}}, nil
+	return []fault.Detail{{Field: "state", Text: confirmedNotDeleted.Plain()}}, nil
 }

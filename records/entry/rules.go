@@ -38,6 +38,9 @@ var rules = map[records.Kind]rule{
 	records.Tracks:       trackRule,
 }
 
+// deleteRules judge closing a record where something speaks against it.
+var deleteRules = map[records.Kind]rule{records.Rows: rowDeleteRule, records.Finds: findDeleteRule}
+
 // How far a find may lie from where it says it is.
 const (
 	// strayFix is allowed to a find whose row and plant were typed: they outrank
@@ -73,6 +76,18 @@ var (
 	confirmNeedsLab = words.New("entry-confirm-needs-lab",
 		"Only an adviser, or a sample record with a result that names this find, makes a find “{state}”. Record the laboratory's result first.",
 		"Solo un asesor, o un registro de muestra con resultado que nombre este hallazgo, lo pasa a «{state}». Registre primero el resultado del laboratorio.")
+	correctionNeedsWhy = words.New("entry-correction-needs-why",
+		"Going back from “{before}” to “{state}” takes a reason.",
+		"Volver de «{before}» a «{state}» requiere una razón.")
+	provedStays = words.New("entry-proved-stays",
+		"This find is “{before}”. Only an adviser, or a sample record with a result that covers it, changes that, with the reason.",
+		"Este hallazgo está «{before}». Solo un asesor, o un registro de muestra con resultado que lo cubra, cambia eso, con la razón.")
+	confirmedNotDeleted = words.New("entry-confirmed-not-deleted",
+		"A confirmed find stays in the records. An adviser may refute or delete it, with the reason.",
+		"Un hallazgo confirmado queda en los registros. Un asesor puede descartarlo o borrarlo, con la razón.")
+	againElsewhere = words.New("entry-again-elsewhere",
+		"The find it repeats is on another plant.",
+		"El hallazgo que repite está en otra planta.")
 	appliedStays = words.New("entry-applied-stays",
 		"This pass was applied; it cannot go back to “{state}”. Record what changed in a correction.",
 		"Esta pasada ya se aplicó; no puede volver a «{state}». Registre el cambio en una corrección.")
@@ -164,8 +179,17 @@ func stageRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, er
 
 func visitRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, error) {
 	visit, details := scouting.ParseVisit(w.Record.Geometry, w.Record.Properties)
-	more, err := refer(s, "block", records.Blocks, visit.Block)
-	return append(details, more...), err
+	if len(details) > 0 {
+		return details, nil
+	}
+	if more, err := refer(s, "block", records.Blocks, visit.Block); err != nil || more != nil {
+		return more, err
+	}
+	g, found, err := s.ground(visit.Block)
+	if err != nil || !found {
+		return nil, err
+	}
+	return scouting.CheckVisit(visit, g.rowPlants()), nil
 }
 
 func sampleRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, error) {

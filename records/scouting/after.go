@@ -17,7 +17,40 @@ type Sample struct {
 	SentOn, ResultOn  time.Time // dates, midnight UTC
 	Laboratory        string
 	Accession, Method string
-	Result            string
+	Result            string // in the laboratory's words
+	// Answer is the result for machines; "" where only words were recorded.
+	Answer Answer
+	// Found is the cause the laboratory names, empty where it names none.
+	Found    Cause
+	Organism string
+	Photos   []records.ID
+}
+
+// Answer is what a laboratory's result does to the finds it covers.
+type Answer string
+
+// The answers.
+const (
+	SaysConfirmed Answer = "confirmed"
+	SaysRefuted   Answer = "refuted"
+	SaysNothing   Answer = "undecided" // the sample told nothing: the finds stay as they are
+)
+
+// Answers lists every answer.
+var Answers = []Answer{SaysConfirmed, SaysRefuted, SaysNothing}
+
+// Backs is whether the result lets anybody who may write finds give one of them
+// this state and cause: words alone back either state, an answer only its own.
+func (s Sample) Backs(state State, c Cause) bool {
+	switch {
+	case s.Result == "":
+		return false
+	case s.Answer == "":
+		return true
+	case State(s.Answer) != state:
+		return false
+	}
+	return state == Refuted || s.Found == "" || s.Found == c
 }
 
 // Removal is plants taken out, or to be taken out while DoneOn is zero.
@@ -71,7 +104,14 @@ func ParseSample(g geo.Geometry, properties json.RawMessage) (Sample, []fault.De
 	r := fields.Properties(properties)
 	place(r, g, noPlace)
 	s := Sample{SentOn: r.Day("sent_on"), ResultOn: r.Day("result_on"), Laboratory: r.Text("laboratory"),
-		Accession: r.Text("accession"), Method: r.Text("method"), Result: r.Text("result")}
+		Accession: r.Text("accession"), Method: r.Text("method"), Result: r.Text("result"), Answer: fields.Choose(r, "answer", Answers), Photos: photos(r)}
+	if r.Has("found") {
+		s.Found = fields.Choose(r, "found", Causes)
+	}
+	s.Organism = readOrganism(r, s.Found)
+	if s.Answer != "" {
+		r.Need("result")
+	}
 	r.InOrder("sent_on", "result_on", s.SentOn, s.ResultOn)
 	if r.Need("finds") {
 		before := len(r.Faults())

@@ -43,6 +43,10 @@ type Find struct {
 	// Surroundings is the wild brambles a find outside every block stood on.
 	Surroundings records.ID
 	At           *geo.Position // nil without a pin
+	// AgainOf is the find this one repeats on the same plant, as the scout's
+	// phone knew it; who reads links finds of one plant and cause anyway.
+	AgainOf records.ID
+	Photos  []records.ID
 }
 
 var (
@@ -75,7 +79,8 @@ var (
 // point, or a block with row and plant.
 func ParseFind(g geo.Geometry, properties json.RawMessage) (Find, []fault.Detail) {
 	r := fields.Properties(properties)
-	f := Find{Block: id(r, "block"), Cause: readCause(r), Words: r.Text("words"), Visit: id(r, "visit"), Surroundings: id(r, "surroundings"), FixAge: r.Size("fix_age_s")}
+	f := Find{Block: id(r, "block"), Cause: readCause(r), Words: r.Text("words"), Visit: id(r, "visit"), Surroundings: id(r, "surroundings"), FixAge: r.Size("fix_age_s"),
+		AgainOf: id(r, "again_of"), Photos: photos(r)}
 	f.Organism = readOrganism(r, f.Cause)
 	if r.Need("state") {
 		f.State = fields.Choose(r, "state", States)

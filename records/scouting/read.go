@@ -18,6 +18,8 @@ const (
 	MaxCounts    = 1000
 	MaxPlants    = 100_000
 	MaxFinds     = 10_000
+	MaxPhotos    = 100
+	MaxPauses    = 1000
 	maxCounted   = 1_000_000_000
 )
 
@@ -27,6 +29,10 @@ var (
 		"A record of this kind takes {wanted} as its place, not {got}.",
 		"Un registro de este tipo lleva {wanted} como lugar, no {got}.")
 )
+
+func photos(r fields.Reader) []records.ID {
+	return fields.IDs(r, "photos", MaxPhotos, records.ParseID)
+}
 
 func id(r fields.Reader, field string) records.ID { return fields.ID(r, field, records.ParseID) }
 

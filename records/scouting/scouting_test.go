@@ -176,6 +176,14 @@ func TestParseVisit(t *testing.T) {
 		{"no row", head + `"inspected":[{}]}`, []string{"inspected[0].row"}},
 		{"not objects", head + `"inspected":[7,null]}`, []string{"inspected[0]", "inspected[1]"}},
 		{"more hits than looks", head + `"counts":[{"what":"canes","sampled":10,"hits":11}]}`, []string{"counts[0].hits"}},
+		{"paused and gone on", head + `"ended_at":"2026-04-14T11:00:00-04:00","state":"closed","pauses":[{"from":"2026-04-14T09:20:00-04:00","to":"2026-04-14T09:40:00-04:00"},{"from":"2026-04-14T10:00:00-04:00","to":"2026-04-14T10:30:00-04:00"}]}`, []string{}},
+		{"in a break", head + `"state":"paused","pauses":[{"from":"2026-04-14T09:20:00-04:00"}]}`, []string{}},
+		{"closed without an end", head + `"state":"closed"}`, []string{"ended_at"}},
+		{"state of another list", head + `"state":"done"}`, []string{"state"}},
+		{"a break before the walk", head + `"pauses":[{"from":"2026-04-14T08:20:00-04:00","to":"2026-04-14T09:40:00-04:00"}]}`, []string{"pauses[0].from"}},
+		{"breaks within each other", head + `"pauses":[{"from":"2026-04-14T09:20:00-04:00","to":"2026-04-14T09:40:00-04:00"},{"from":"2026-04-14T09:30:00-04:00"}]}`, []string{"pauses[1].from"}},
+		{"a break that ends before it begins", head + `"pauses":[{"from":"2026-04-14T09:20:00-04:00","to":"2026-04-14T09:10:00-04:00"}]}`, []string{"pauses[0].to"}},
+		{"a second break in the first", head + `"pauses":[{"from":"2026-04-14T09:20:00-04:00"},{"from":"2026-04-14T09:30:00-04:00"}]}`, []string{"pauses[1].from"}},
 		{"percent without a sample", head + `"counts":[{"what":"canes","hits":5}]}`, []string{"counts[0].sampled"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -199,6 +207,10 @@ func TestParseAfterwards(t *testing.T) {
 		want       []string
 	}{
 		{"sample", sample, geo.Geometry{}, `{"finds":["` + block + `"],"sent_on":"2026-04-15","result_on":"2026-04-22","laboratory":"county plant clinic","result":"rust confirmed"}`, []string{}},
+		{"a result for machines", sample, geo.Geometry{}, `{"finds":["` + block + `"],"result":"Kuehneola uredinis seen","answer":"confirmed","found":"cane-leaf-rust","organism":"Kuehneola uredinis"}`, []string{}},
+		{"an answer without words", sample, geo.Geometry{}, `{"finds":["` + block + `"],"answer":"refuted"}`, []string{"result"}},
+		{"an answer of another list", sample, geo.Geometry{}, `{"finds":["` + block + `"],"result":"x","answer":"yes"}`, []string{"answer"}},
+		{"one disease, another's organism", sample, geo.Geometry{}, `{"finds":["` + block + `"],"result":"x","answer":"confirmed","found":"orange-rust","organism":"Kuehneola uredinis"}`, []string{"organism"}},
 		{"sample of nothing", sample, geo.Geometry{}, `{"finds":[]}`, []string{"finds"}},
 		{"sample of a word", sample, geo.Geometry{}, `{"finds":["` + block + `","x",3]}`, []string{"finds[1]", "finds[2]"}},
 		{"result before it was sent", sample, geo.Geometry{}, `{"finds":["` + block + `"],"sent_on":"2026-04-15","result_on":"2026-04-14"}`, []string{"result_on"}},
@@ -292,4 +304,48 @@ func FuzzParse(f *testing.F) {
 		scouting.ParseReview(pin, properties)
 		scouting.ParseStage(pin, properties)
 	})
+}
+
+func TestVisitAgainstRows(t *testing.T) {
+	rows := []scouting.RowPlants{{Number: 1, Plants: 40}, {Number: 2}}
+	v := scouting.Visit{Inspected: []scouting.Stretch{{AllRows: true}, {Row: 1}, {Row: 1, From: 3, To: 40}, {Row: 1, From: 3, To: 41}, {Row: 2, From: 1, To: 900}, {Row: 3}}}
+	if got, want := fields(scouting.CheckVisit(v, rows)), []string{"inspected[3].to", "inspected[5].row"}; !slices.Equal(got, want) {
+		t.Errorf("faults at %v, want %v", got, want)
+	}
+	if got := scouting.CheckVisit(v, nil); got != nil {
+		t.Errorf("without rows: %v", got)
+	}
+}
+
+func TestWalked(t *testing.T) {
+	at := func(minute int) time.Time { return time.Date(2026, 4, 14, 9, minute, 0, 0, time.UTC) }
+	v := scouting.Visit{StartedAt: at(0), EndedAt: at(50), Pauses: []scouting.Pause{{From: at(10), To: at(25)}}}
+	if d, ok := v.Walked(); !ok || d != 35*time.Minute {
+		t.Errorf("walked %v %v, want 35 minutes", d, ok)
+	}
+	v.Pauses[0].To = time.Time{}
+	if _, ok := v.Walked(); ok {
+		t.Error("a walk in a break has a length")
+	}
+}
+
+func TestWhatAResultBacks(t *testing.T) {
+	for _, c := range []struct {
+		sample scouting.Sample
+		state  scouting.State
+		cause  scouting.Cause
+		want   bool
+	}{
+		{scouting.Sample{}, scouting.Confirmed, scouting.OrangeRust, false},
+		{scouting.Sample{Result: "rust"}, scouting.Confirmed, scouting.OrangeRust, true},
+		{scouting.Sample{Result: "rust", Answer: scouting.SaysRefuted}, scouting.Confirmed, scouting.OrangeRust, false},
+		{scouting.Sample{Result: "rust", Answer: scouting.SaysRefuted}, scouting.Refuted, scouting.OrangeRust, true},
+		{scouting.Sample{Result: "rust", Answer: scouting.SaysNothing}, scouting.Confirmed, scouting.OrangeRust, false},
+		{scouting.Sample{Result: "rust", Answer: scouting.SaysConfirmed, Found: scouting.CaneLeafRust}, scouting.Confirmed, scouting.OrangeRust, false},
+		{scouting.Sample{Result: "rust", Answer: scouting.SaysConfirmed, Found: scouting.CaneLeafRust}, scouting.Confirmed, scouting.CaneLeafRust, true},
+	} {
+		if got := c.sample.Backs(c.state, c.cause); got != c.want {
+			t.Errorf("%+v backs %s %s: %v, want %v", c.sample, c.state, c.cause, got, c.want)
+		}
+	}
 }

@@ -2,6 +2,7 @@ package scouting
 
 import (
 	"encoding/json"
+	"strconv"
 	"time"
 
 	"caneward/blocks/fault"
@@ -18,6 +19,43 @@ type Visit struct {
 	StartedAt, EndedAt time.Time
 	Inspected          []Stretch
 	Counts             []Count
+	// State is where the walk stands; "" is taken for closed once it has ended.
+	// A phone goes on with a visit another one began: it is one more revision.
+	State  VisitState
+	Pauses []Pause
+	Photos []records.ID
+}
+
+// VisitState is where a walk stands.
+type VisitState string
+
+// The states of a visit.
+const (
+	Open   VisitState = "open"
+	Paused VisitState = "paused"
+	Closed VisitState = "closed"
+)
+
+// VisitStates lists every state of a visit.
+var VisitStates = []VisitState{Open, Paused, Closed}
+
+// Pause is a break in a walk; To is zero while it lasts.
+type Pause struct{ From, To time.Time }
+
+// Walked is how long somebody walked, breaks off; false while the visit or its
+// last break has no end.
+func (v Visit) Walked() (time.Duration, bool) {
+	if v.StartedAt.IsZero() || v.EndedAt.IsZero() {
+		return 0, false
+	}
+	d := v.EndedAt.Sub(v.StartedAt)
+	for _, p := range v.Pauses {
+		if p.To.IsZero() {
+			return 0, false
+		}
+		d -= p.To.Sub(p.From)
+	}
+	return max(d, 0), true
 }
 
 // Stretch is what was looked at: every row, one whole row, or the plants From
@@ -44,6 +82,15 @@ var (
 	onlyAll = words.New("scouting-only-all",
 		"Either \"rows\": \"all\", or a row with from and to.",
 		"O bien \"rows\": \"all\", o bien una hilera con from y to.")
+	closedWithoutEnd = words.New("scouting-closed-without-end",
+		"A closed visit says when it ended.",
+		"Una visita cerrada dice cuándo terminó.")
+	pauseGoesOn = words.New("scouting-pause-goes-on",
+		"The break before this one has no end.",
+		"La pausa anterior a esta no tiene fin.")
+	pauseBefore = words.New("scouting-pause-before",
+		"This break begins before the visit or before the last break ended.",
+		"Esta pausa empieza antes de la visita o antes de que terminara la anterior.")
 	moreHits = words.New("scouting-more-hits",
 		"{hits} of {sampled} cannot be: hits are counted among those sampled.",
 		"{hits} de {sampled} no puede ser: los positivos se cuentan entre los revisados.")
@@ -67,7 +114,33 @@ func ParseVisit(g geo.Geometry, properties json.RawMessage) (Visit, []fault.Deta
 	for in := range r.Each("counts", MaxCounts) {
 		v.Counts = append(v.Counts, count(in))
 	}
+	v.State = fields.Choose(r, "state", VisitStates)
+	if v.State == Closed && !r.Has("ended_at") {
+		r.Fault("ended_at", closedWithoutEnd.Plain())
+	}
+	v.Pauses, v.Photos = pauses(r, v.StartedAt), photos(r)
 	return v, r.Faults()
+}
+
+// pauses reads breaks in the order they were taken; only the last may go on.
+func pauses(r fields.Reader, started time.Time) (all []Pause) {
+	before := started
+	for in := range r.Each("pauses", MaxPauses) {
+		if n := len(all); n > 0 && all[n-1].To.IsZero() {
+			in.Fault("from", pauseGoesOn.Plain())
+		}
+		in.Need("from")
+		p := Pause{From: in.Moment("from"), To: in.Moment("to")}
+		in.InOrder("from", "to", p.From, p.To)
+		if !p.From.IsZero() && p.From.Before(before) {
+			in.Fault("from", pauseBefore.Plain())
+		}
+		if before = p.To; p.To.IsZero() {
+			before = p.From
+		}
+		all = append(all, p)
+	}
+	return all
 }
 
 func stretch(r fields.Reader) Stretch {
@@ -106,4 +179,33 @@ func count(r fields.Reader) Count {
 		r.Fault("hits", moreHits.With(words.Args{"hits": c.Hits, "sampled": c.Sampled}))
 	}
 	return c
+}
+
+// mostFaults bounds how many stretches that are nowhere are named.
+const mostFaults = 100
+
+// CheckVisit holds what was looked at against the block's rows. Without rows
+// there is nothing to hold it against.
+func CheckVisit(v Visit, rows []RowPlants) (faults []fault.Detail) {
+	known := map[int][]RowPlants{}
+	for _, row := range rows {
+		known[row.Number] = []RowPlants{row}
+	}
+	for i, s := range v.Inspected {
+		if s.AllRows || len(faults) >= mostFaults {
+			continue
+		}
+		among := known[s.Row]
+		if among == nil {
+			among = rows
+		}
+		for _, d := range Check(Find{Row: s.Row, Plant: s.To}, among) {
+			if d.Field == "plant" {
+				d.Field = "to"
+			}
+			d.Field = "inspected[" + strconv.Itoa(i) + "]." + d.Field
+			faults = append(faults, d)
+		}
+	}
+	return faults
 }
