@@ -12,9 +12,10 @@ const (
 
 const betweenParts Millimetres = 3
 
-// Break begins a page like this one when less than need is left on it.
+// Break begins a page like this one when less than need is left on it and
+// something stands on it already.
 func (d *Doc) Break(need Millimetres) {
-	if len(d.pages) == 0 || d.y+need > d.page.floor() {
+	if len(d.pages) == 0 || d.y+need > d.page.floor() && d.y > d.headHeight() {
 		d.Page(len(d.pages) > 0 && d.landscape())
 	}
 }

@@ -63,8 +63,6 @@ const (
 var (
 	scaleWords = words.New("paper-scale", "Scale {scale} when printed at 100 % (not “fit to page”).", "Escala {scale} si se imprime al 100 % (no «ajustar a la página»).")
 	barsHold   = words.New("paper-bars-hold", "The bars stay true in any copy.", "Las barras valen en cualquier copia.")
-	northUp    = words.New("paper-north", "true north", "norte verdadero")
-	ownKeys    = words.New("paper-map-shows", "The map shows", "El mapa muestra")
 )
 
 // MapPage begins a page with a map that fills it but for below, which is kept
@@ -185,7 +183,7 @@ func (m *Map) Close(keys ...Key) (dropped int) {
 	d.boxed(m.x, m.y, m.w, m.h, Stroke{Width: 0.35})
 	m.arrow(point{m.x + 8, m.stripY + 11})
 	m.bars()
-	d.y = m.keysAt + d.drawKeys(keys, m.keysAt)
+	d.y = m.keysAt + d.drawKeys(keys, m.keysAt) + betweenParts
 	return dropped
 }
 

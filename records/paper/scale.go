@@ -20,9 +20,9 @@ func (s Scale) On(m geo.Metres) Millimetres { return Millimetres(float64(m) * 10
 // Ground is what a length on the page is on the ground.
 func (s Scale) Ground(m Millimetres) geo.Metres { return geo.Metres(float64(m) * float64(s) / 1000) }
 
-// The ladder runs from 1:100 in steps of 1, 2, 2.5, 5 a decade, the scales of
-// plans and maps (ISO 5455 has 1, 2, 5; 1:2,500 and 1:25,000 are common
-// practice), far enough for any farm.
+// The ladder runs from 1:100 in steps of 1, 1.25, 2, 2.5, 5, 7.5 a decade, far
+// enough for any farm. ISO 5455 has 1, 2, 5; all six stand on scale rules
+// (common practice), so that a length can be read off the plan.
 const (
 	largestScale  Scale = 100
 	smallestScale Scale = 10_000_000
@@ -30,7 +30,7 @@ const (
 
 var ladder = func() (all []Scale) {
 	for decade := largestScale; decade <= smallestScale; decade *= 10 {
-		for _, step := range []Scale{1, 2, 2.5, 5} {
+		for _, step := range []Scale{1, 1.25, 2, 2.5, 5, 7.5} {
 			all = append(all, decade*step)
 		}
 	}

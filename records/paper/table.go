@@ -1,6 +1,8 @@
 package paper
 
 import (
+	"strings"
+
 	"caneward/blocks/words"
 )
 
@@ -25,9 +27,42 @@ const (
 	cellPad     Millimetres = 1.3 // to both sides of a text
 	rowPad      Millimetres = 0.55
 	leastColumn Millimetres = 12
+	// cellLines bounds a row's height; what is longer ends in an ellipsis.
+	cellLines = 24
 	// measured is how many rows widths are taken from before only every tenth is.
 	measured = 400
 )
+
+// TableUnder writes a heading and its table. Where both do not fit on what is
+// left but on a page of their own, they get one.
+func (d *Doc) TableUnder(heading words.Text, t Table) {
+	d.Break(0)
+	if d.Err() != nil {
+		return
+	}
+	widths := d.columnWidths(t)
+	whole := headingType.line() + 1.5 + betweenParts + d.cells(t, widths, d.heads(t), bold).height
+	whole += d.cells(t, widths, t.Total, bold).height
+	for _, row := range t.Rows {
+		if whole > d.page.height {
+			break
+		}
+		whole += d.cells(t, widths, row, plain).height
+	}
+	if whole > d.Left() && whole <= d.page.floor()-d.headHeight() {
+		d.Page(d.landscape())
+	}
+	d.Heading(heading)
+	d.table(t, widths)
+}
+
+func (d *Doc) heads(t Table) []string {
+	heads := make([]string, len(t.Columns))
+	for i, c := range t.Columns {
+		heads[i] = d.Say(c.Head)
+	}
+	return heads
+}
 
 // Table writes a table over as many pages as it takes, its heads on each.
 func (d *Doc) Table(t Table) {
@@ -35,14 +70,16 @@ func (d *Doc) Table(t Table) {
 	if d.Err() != nil || len(t.Columns) == 0 {
 		return
 	}
-	widths := d.columnWidths(t)
-	heads := make([]string, len(t.Columns))
-	for i, c := range t.Columns {
-		heads[i] = d.Say(c.Head)
+	d.table(t, d.columnWidths(t))
+}
+
+func (d *Doc) table(t Table, widths []Millimetres) {
+	if d.Err() != nil {
+		return
 	}
-	head := d.cells(t, widths, heads, bold)
+	head := d.cells(t, widths, d.heads(t), bold)
 	first := true
-	for _, row := range t.Rows {
+	for i, row := range t.Rows {
 		if d.Err() != nil {
 			return
 		}
@@ -50,6 +87,10 @@ func (d *Doc) Table(t Table) {
 		need := r.height
 		if first {
 			need += head.height
+		}
+		if i == len(t.Rows)-1 && t.Total != nil {
+			// The sum does not stand alone on a page.
+			need += d.cells(t, widths, t.Total, bold).height
 		}
 		if first || d.y+need > d.page.floor() {
 			d.Break(need)
@@ -88,6 +129,9 @@ func (d *Doc) cells(t Table, widths []Millimetres, texts []string, f face) row {
 			continue
 		}
 		r.lines[i] = d.wrapped(texts[i], f, tableType, widths[i]-2*cellPad)
+		if len(r.lines[i]) > cellLines {
+			r.lines[i] = append(r.lines[i][:cellLines-1:cellLines-1], "…")
+		}
 		most = max(most, len(r.lines[i]))
 	}
 	r.height = Millimetres(most)*tableType.line() + 2*rowPad
@@ -113,12 +157,15 @@ func (d *Doc) put(t Table, widths []Millimetres, r row) {
 	d.y += r.height
 }
 
-// columnWidths gives every column what its longest text takes; what is too
-// much for the page is taken from the columns that wrap, then from all alike.
+// columnWidths gives every column what its longest text and its head's longest
+// word take. What is left over goes to heads that would break; what is too much
+// for the page is taken from the columns that wrap, then from all alike.
 func (d *Doc) columnWidths(t Table) []Millimetres {
 	widths := make([]Millimetres, len(t.Columns))
-	for i, c := range t.Columns {
-		widths[i] = d.widestWord(d.Say(c.Head)) + 2*cellPad
+	for i, head := range d.heads(t) {
+		for _, word := range strings.Fields(head) {
+			widths[i] = max(widths[i], min(d.width(word, bold, tableType)+2*cellPad, d.page.inner()/2))
+		}
 	}
 	for n, texts := range t.Rows {
 		if n < measured || n%10 == 0 || n > len(t.Rows)-measured {
@@ -129,6 +176,12 @@ func (d *Doc) columnWidths(t Table) []Millimetres {
 	room := d.page.inner()
 	over := sum(widths) - room
 	if over <= 0 {
+		for i, head := range d.heads(t) {
+			if more := d.width(head, bold, tableType) + 2*cellPad - widths[i]; more > 0 && more <= -over {
+				widths[i] += more
+				over += more
+			}
+		}
 		return widths
 	}
 	var soft Millimetres
@@ -154,14 +207,6 @@ func (d *Doc) widen(widths []Millimetres, texts []string, f face) {
 	for i := range min(len(widths), len(texts)) {
 		widths[i] = max(widths[i], d.width(texts[i], f, tableType)+2*cellPad)
 	}
-}
-
-// widestWord is what a head takes that may break between words.
-func (d *Doc) widestWord(s string) (w Millimetres) {
-	for _, line := range d.wrapped(s, bold, tableType, 1e-9+leastColumn) {
-		w = max(w, d.width(line, bold, tableType))
-	}
-	return w
 }
 
 func sum(widths []Millimetres) (w Millimetres) {

@@ -89,13 +89,8 @@ func (d *Doc) fitted(s string, f face, size Points, room Millimetres) string {
 	if d.width(s, f, size) <= room {
 		return s
 	}
-	r := []rune(s)
-	const most = 500 // letters looked at; no line holds more
-	r = r[:min(len(r), most)]
-	for len(r) > 0 && d.width(string(r)+"…", f, size) > room {
-		r = r[:len(r)-1]
-	}
-	return strings.TrimRight(string(r), " ") + "…"
+	s = d.fitting(d.writable(s), f, size, room-d.width("…", f, size))
+	return strings.TrimRight(s, " ") + "…"
 }
 
 // wrapped breaks a text into lines between words; a word wider than the line
@@ -104,7 +99,7 @@ func (d *Doc) wrapped(s string, f face, size Points, room Millimetres) []string 
 	var lines []string
 	line := ""
 	for _, word := range strings.Fields(d.writable(s)) {
-		for d.width(word, f, size) > room {
+		for word != "" && d.width(word, f, size) > room {
 			head := d.fitting(word, f, size, room)
 			if line != "" {
 				lines = append(lines, line)
@@ -131,15 +126,13 @@ func (d *Doc) wrapped(s string, f face, size Points, room Millimetres) []string 
 
 // fitting is the longest beginning that fits, one letter at least.
 func (d *Doc) fitting(word string, f face, size Points, room Millimetres) string {
-	end := 0
+	var w Millimetres
 	for i, r := range word {
-		next := i + len(string(r))
-		if i > 0 && d.width(word[:next], f, size) > room {
-			break
+		if w += d.width(string(r), f, size); i > 0 && w > room {
+			return word[:i]
 		}
-		end = next
 	}
-	return word[:end]
+	return word
 }
 
 // Number writes a figure with so many decimals and thousands apart: 1,234.5, in

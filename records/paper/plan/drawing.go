@@ -68,7 +68,7 @@ func (p Plan) keys(withPosts bool) []paper.Key {
 
 func (p Plan) skipped() (n int) {
 	for _, r := range p.rows {
-		if r.skipped {
+		if r.skipped() {
 			n++
 		}
 	}
@@ -83,8 +83,8 @@ func (p Plan) show() (all []plane.XY) {
 		}
 	}
 	for _, r := range p.rows {
-		for _, q := range r.parts {
-			all = append(all, q.line...)
+		for _, line := range r.Lines {
+			all = append(all, line...)
 		}
 	}
 	return all
@@ -101,12 +101,10 @@ func (p Plan) draw(m *paper.Map) []paper.Key {
 	strip := paper.Stroke{Width: m.Scale.On(p.rowSpacing) + 0.02, White: true}
 	var planted, skipped []plane.Line
 	for _, r := range p.rows {
-		for _, q := range r.parts {
-			if r.skipped {
-				skipped = append(skipped, q.line)
-			} else {
-				planted = append(planted, q.line)
-			}
+		if r.skipped() {
+			skipped = append(skipped, r.Lines...)
+		} else {
+			planted = append(planted, r.Lines...)
 		}
 	}
 	m.Lines(strip, planted...)
@@ -200,20 +198,33 @@ func (p Plan) drawNumbers(m *paper.Map) {
 	}
 	for _, i := range append([]int{0, last}, every(len(p.rows), step)...) {
 		if i < 0 {
-			continue
+			continue // no rows
 		}
 		r := p.rows[i]
-		if len(r.parts) == 0 {
-			continue
-		}
-		first := r.parts[0].line
-		back := heading(first[1], first[0])
+		at, back := r.firstPlant()
 		mark := firstMark
 		mark.Size = min(mark.Size, max(room*0.6, 0.8))
-		m.Mark(first[0], mark)
-		m.Label(paper.Label{At: first[0], Text: strconv.Itoa(r.number), Bold: i == 0 || i == last,
+		m.Mark(at, mark)
+		m.Label(paper.Label{At: at, Text: strconv.Itoa(r.number()), Bold: i == 0 || i == last,
 			Spots: []paper.Spot{m.Beyond(back, nameGap, laid), m.Beyond(back, nameGap+2, laid)}})
 	}
+}
+
+// firstPlant is where the row's lowest number stands, or its first end where no
+// numbers are known, and the bearing away from the row there.
+func (r row) firstPlant() (at plane.XY, back geo.Degrees) {
+	part, s := 1, geo.Metres(0)
+	if len(r.Runs) > 0 {
+		part, s = r.Runs[0].Part, r.Runs[0].At
+	}
+	line := r.Lines[part-1]
+	at = r.Along(part, s)
+	_, way := along(line, s)
+	back = heading(way, plane.XY{})
+	if n := len(r.Runs); n > 0 && r.Runs[0].Spacing < 0 {
+		back += 180
+	}
+	return at, back
 }
 
 // every gives the indexes between the first and the last whose number is a

@@ -71,19 +71,20 @@ type Plan struct {
 }
 
 // row is a row as printed, from either source.
-type row struct {
-	number  int
-	parts   []part
-	places  int
-	missing int
-	skipped bool
+type row struct{ blocks.Placed }
+
+func (r row) number() int   { return r.Row.Number }
+func (r row) skipped() bool { return r.Row.Skipped }
+
+// places counts the numbers that have one, those without a plant included.
+func (r row) places() (n int) {
+	for _, run := range r.Runs {
+		n += run.Plants
+	}
+	return n
 }
 
-// part is an unbroken stretch, from the end its plants are counted from.
-type part struct {
-	line   plane.Line
-	places int // 0 when not known
-}
+func (r row) empty() int { return len(r.Row.Missing) }
 
 type neighbour struct {
 	name   string
@@ -91,8 +92,8 @@ type neighbour struct {
 }
 
 func (r row) length() (m geo.Metres) {
-	for _, p := range r.parts {
-		m += p.line.Length()
+	for _, line := range r.Lines {
+		m += line.Length()
 	}
 	return m
 }
@@ -153,51 +154,18 @@ func (p *Plan) readRows(ctx context.Context, r records.Reader) error {
 		if len(faults) > 0 {
 			return fault.New(fault.Invalid, badRow.With(words.Args{"id": string(rev.ID), "problem": faults[0].Text}))
 		}
-		out := row{number: stored.Number, places: stored.Plants, missing: len(stored.Missing)}
-		lines, err := p.frame.Lines(stored.Parts)
+		placed, err := stored.Place(p.frame, p.plant)
 		if err != nil {
 			return fault.Wrap(fault.Invalid, err, badRow.With(words.Args{"id": string(rev.ID), "problem": err.Error()}))
 		}
-		for _, line := range lines {
-			out.parts = append(out.parts, part{line: line})
-		}
-		out.countPlaces(p.plant)
-		p.rows = append(p.rows, out)
+		p.rows = append(p.rows, row{placed})
 	}
-	slices.SortStableFunc(p.rows, func(a, b row) int { return a.number - b.number })
+	slices.SortStableFunc(p.rows, func(a, b row) int { return a.number() - b.number() })
 	p.stored = len(p.rows) > 0
 	if p.stored {
 		p.bearing = bearingOf(p.rows)
 	}
 	return nil
-}
-
-// countPlaces shares the row's places out over its parts, by the layout's rule.
-func (r *row) countPlaces(spacing geo.Metres) {
-	if len(r.parts) == 1 {
-		r.parts[0].places = r.places
-		return
-	}
-	if spacing <= 0 {
-		return
-	}
-	total := 0
-	for i, q := range r.parts {
-		r.parts[i].places = placesOn(q.line.Length(), spacing)
-		total += r.parts[i].places
-	}
-	if total != r.places {
-		for i := range r.parts {
-			r.parts[i].places = 0
-		}
-	}
-}
-
-// placesOn is the layout's rule: a place at the first end and one every spacing,
-// a millimetre short counting as reached.
-func placesOn(length, spacing geo.Metres) int {
-	const exactFit geo.Metres = 0.001
-	return int(math.Floor(float64((length+exactFit)/spacing))) + 1
 }
 
 // heading is the bearing from a to b in the frame.
@@ -210,10 +178,10 @@ func bearingOf(rows []row) geo.Degrees {
 	var longest geo.Metres
 	var b geo.Degrees
 	for _, r := range rows {
-		for _, q := range r.parts {
-			if l := q.line.Length(); l > longest {
+		for _, line := range r.Lines {
+			if l := line.Length(); l > longest {
 				longest = l
-				b = heading(q.line[0], q.line[len(q.line)-1])
+				b = heading(line[0], line[len(line)-1])
 			}
 		}
 	}
@@ -239,13 +207,20 @@ func (p *Plan) layOut(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	p.laidOut, p.rowSpacing, p.plant, p.bearing = &l, spec.RowSpacing, spec.PlantSpacing, spec.Bearing
+	p.laidOut, p.rowSpacing, p.plant, p.bearing = &l, l.Spec.RowSpacing, l.Spec.PlantSpacing, l.Spec.Bearing
+	if l.Spec.PostSpacing > 0 {
+		p.ask.Order.PostSpacing = l.Spec.PostSpacing
+	}
 	for _, r := range l.Rows {
-		out := row{number: r.Number, places: r.Plants}
+		as := blocks.Row{Number: r.Number, Plants: r.Plants, Skipped: r.Skipped, Posts: r.Posts}
 		for _, q := range r.Parts {
-			out.parts = append(out.parts, part{line: plane.Line{p.frame.XY(q.From), p.frame.XY(q.To)}, places: q.Plants})
+			as.Parts = append(as.Parts, q.Line())
 		}
-		p.rows = append(p.rows, out)
+		placed, err := as.Place(p.frame, p.plant)
+		if err != nil {
+			return err
+		}
+		p.rows = append(p.rows, row{placed})
 	}
 	return nil
 }

@@ -19,7 +19,8 @@ var (
 	onRecord  = words.New("plan-on-record", "Rows as on record.", "Hileras según los registros.")
 	notStored = words.New("plan-not-stored", "Rows as laid out from the figures given; they are not on record.", "Hileras trazadas con los datos indicados; no están en los registros.")
 
-	holds     = words.New("plan-holds", "{rows} rows, {length} of row, {plants} plants.", "{rows} hileras, {length} de hilera, {plants} plantas.")
+	holds     = words.New("plan-holds", "{rows} rows, {length} of row, places for {places} plants.", "{rows} hileras, {length} de hilera, lugares para {places} plantas.")
+	ofEmpty   = words.New("plan-of-empty", "{empty} of them are empty now.", "{empty} de ellos están vacíos ahora.")
 	longest   = words.New("plan-longest", "Longest: row {longest}, {most}. Shortest: row {shortest}, {least}.", "La más larga: hilera {longest}, {most}. La más corta: hilera {shortest}, {least}.")
 	spaced    = words.New("plan-spaced", "Rows {row} apart, plants {plant} apart in the row; rows run {bearing}° from true north.", "Hileras a {row}, plantas a {plant} en la hilera; las hileras corren a {bearing}° del norte verdadero.")
 	headlands = words.New("plan-headlands", "Headlands {headland} at both row ends.", "Cabeceras de {headland} en ambos extremos.")
@@ -67,11 +68,14 @@ const belowMap paper.Millimetres = 23
 func (p Plan) facts(l words.Language) words.Text {
 	var says []string
 	say := func(t words.Text) { says = append(says, t.In(l)) }
-	length, plants := p.totals()
-	say(holds.With(words.Args{"rows": paper.Number(float64(len(p.rows)), 0), "length": metresAndFeet(length), "plants": paper.Number(float64(plants), 0)}))
+	length, places, empty := p.totals()
+	say(holds.With(words.Args{"rows": paper.Number(float64(len(p.rows)), 0), "length": metresAndFeet(length), "places": paper.Number(float64(places), 0)}))
+	if empty > 0 {
+		say(ofEmpty.With(words.Args{"empty": paper.Number(float64(empty), 0)}))
+	}
 	if len(p.rows) > 0 {
 		most, least := p.extremes()
-		say(longest.With(words.Args{"longest": most.number, "most": metresAndFeet(most.length()), "shortest": least.number, "least": metresAndFeet(least.length())}))
+		say(longest.With(words.Args{"longest": most.number(), "most": metresAndFeet(most.length()), "shortest": least.number(), "least": metresAndFeet(least.length())}))
 	}
 	if p.rowSpacing > 0 && p.plant > 0 {
 		say(spaced.With(words.Args{"row": spacingText(p.rowSpacing), "plant": spacingText(p.plant), "bearing": paper.Number(math.Round(float64(p.bearing)*10)/10, 1)}))
@@ -98,20 +102,22 @@ func upperFirst(s string) string {
 	return strings.ToUpper(string(r[:1])) + string(r[1:])
 }
 
-func (p Plan) totals() (length geo.Metres, plants int) {
+// totals are of the rows that are planted; empty places are among the places.
+func (p Plan) totals() (length geo.Metres, places, empty int) {
 	for _, r := range p.rows {
-		if !r.skipped {
+		if !r.skipped() {
 			length += r.length()
-			plants += r.places - r.missing
+			places += r.places()
+			empty += r.empty()
 		}
 	}
-	return length, plants
+	return length, places, empty
 }
 
 func (p Plan) extremes() (most, least row) {
 	first := true
 	for _, r := range p.rows {
-		if r.skipped {
+		if r.skipped() {
 			continue
 		}
 		if first || r.length() > most.length() {
@@ -166,15 +172,15 @@ var (
 	countColumn = words.New("plan-count", "How many", "Cuánto")
 	placesItem  = words.New("plan-places-item", "Plants that fit", "Plantas que caben")
 	placesHow   = words.New("plan-places-how", "each unbroken stretch: length / {spacing}, whole number below, plus 1; all added up", "cada tramo: largo / {spacing}, entero inferior, más 1; todo sumado")
-	recordHow   = words.New("plan-record-how", "places of all rows on record", "lugares de todas las hileras registradas")
+	recordHow   = words.New("plan-record-how", "places of all rows on record, empty ones included", "lugares de todas las hileras registradas, incluidos los vacíos")
 	spareItem   = words.New("plan-spare-item", "Plants with {percent} % spare", "Plantas con {percent} % de reserva")
 	spareHow    = words.New("plan-spare-how", "{plants} × {factor}, rounded up", "{plants} × {factor}, redondeado hacia arriba")
 
 	bookHead  = words.New("plan-book", "Handbook figure and count", "Cifra de manual y cuenta")
 	bookItem  = words.New("plan-book-item", "Handbook formula over the outline", "Fórmula de manual sobre el contorno")
 	bookHow   = words.New("plan-book-how", "{area} m² / ({row} m × {plant} m)", "{area} m² / ({row} m × {plant} m)")
-	countItem = words.New("plan-count-item", "Laid out on this ground", "Trazado en este terreno")
-	countHow  = words.New("plan-count-how", "counted row by row; see the table", "contado hilera por hilera; vea la tabla")
+	countItem = words.New("plan-count-item", "Counted on this ground", "Contado en este terreno")
+	countHow  = words.New("plan-count-how", "row by row; see the table", "hilera por hilera; vea la tabla")
 	bookWhy   = words.New("plan-book-why", "They differ because the formula knows no headlands, alleys or holes, and because a row holds whole plants, one at each end: {percent} % here.", "Difieren porque la fórmula no conoce cabeceras, calles ni huecos, y porque una hilera lleva plantas enteras, una en cada extremo: {percent} % aquí.")
 
 	plantsColumn = words.New("plan-plants", "Plants", "Plantas")
@@ -187,11 +193,11 @@ var (
 
 // figures are areas, order and comparison, each with how, and the cautions.
 func (p Plan) figures(d *paper.Doc) {
-	length, plants := p.totals()
+	length, places, _ := p.totals()
 	p.areas(d, length)
-	p.order(d, plants)
+	p.order(d, places)
 	p.cautions(d)
-	p.handbook(d, plants)
+	p.handbook(d, places)
 }
 
 func (p Plan) areas(d *paper.Doc, length geo.Metres) {
@@ -275,10 +281,10 @@ var (
 
 // table lists the rows.
 func (p Plan) table(d *paper.Doc) {
-	d.Heading(rowsHead.Plain())
-	withPosts, withMissing := p.ask.Order.PostSpacing > 0, false
+	withPosts, withMissing, withParts := p.ask.Order.PostSpacing > 0, false, false
 	for _, r := range p.rows {
-		withMissing = withMissing || r.missing > 0
+		withMissing = withMissing || r.empty() > 0
+		withParts = withParts || len(r.Lines) > 1
 	}
 	t := paper.Table{Columns: []paper.Column{{Head: numberColumn.Plain(), Right: true}, {Head: metresColumn.Plain(), Right: true}, {Head: feetColumn.Plain(), Right: true},
 		{Head: placesColumn.Plain(), Right: true}}}
@@ -288,24 +294,27 @@ func (p Plan) table(d *paper.Doc) {
 	if withPosts {
 		t.Columns = append(t.Columns, paper.Column{Head: postsColumn.Plain(), Right: true})
 	}
-	t.Columns = append(t.Columns, paper.Column{Head: rangeColumn.Plain(), Wraps: true}, paper.Column{Head: partsColumn.Plain(), Wraps: true})
+	t.Columns = append(t.Columns, paper.Column{Head: rangeColumn.Plain(), Wraps: true})
+	if withParts {
+		t.Columns = append(t.Columns, paper.Column{Head: partsColumn.Plain(), Wraps: true})
+	}
 	var length geo.Metres
 	var places, missing, postCount int
 	for _, r := range p.rows {
-		cells := []string{paper.Number(float64(r.number), 0), paper.Number(float64(r.length()), 1), paper.Number(r.length().Feet(), 0)}
-		if r.skipped {
+		cells := []string{paper.Number(float64(r.number()), 0), paper.Number(float64(r.length()), 1), paper.Number(r.length().Feet(), 0)}
+		if r.skipped() {
 			t.Rows = append(t.Rows, append(cells, d.Say(skippedCell.Plain())))
 			continue
 		}
-		length, places, missing = length+r.length(), places+r.places, missing+r.missing
-		cells = append(cells, paper.Number(float64(r.places), 0))
+		length, places, missing = length+r.length(), places+r.places(), missing+r.empty()
+		cells = append(cells, paper.Number(float64(r.places()), 0))
 		if withMissing {
-			cells = append(cells, paper.Number(float64(r.missing), 0))
+			cells = append(cells, paper.Number(float64(r.empty()), 0))
 		}
 		if withPosts {
 			n := 0
-			for _, q := range r.parts {
-				n += len(posts(q.line.Length(), p.ask.Order.PostSpacing))
+			for _, line := range r.Lines {
+				n += len(posts(line.Length(), p.ask.Order.PostSpacing))
 			}
 			postCount += n
 			cells = append(cells, paper.Number(float64(n), 0))
@@ -319,34 +328,31 @@ func (p Plan) table(d *paper.Doc) {
 	if withPosts {
 		t.Total = append(t.Total, paper.Number(float64(postCount), 0))
 	}
-	d.Table(t)
+	d.TableUnder(rowsHead.Plain(), t)
 }
 
-// ranges are the numbers of the plants, stretch by stretch where they are known.
+// ranges are the numbers that have a place, run by run.
 func (r row) ranges() string {
-	if r.places == 0 {
-		return ""
-	}
 	var out []string
-	next := 1
-	for _, q := range r.parts {
-		if q.places == 0 {
-			return fmt.Sprintf("1–%d", r.places)
+	for i := 0; i < len(r.Runs); i++ {
+		from, part, last := r.Runs[i].From, r.Runs[i].Part, r.Runs[i].Last()
+		for i+1 < len(r.Runs) && r.Runs[i+1].From == last+1 && r.Runs[i+1].Part == part {
+			i++
+			last = r.Runs[i].Last()
 		}
-		out = append(out, fmt.Sprintf("%d–%d", next, next+q.places-1))
-		next += q.places
+		out = append(out, fmt.Sprintf("%d–%d", from, last))
 	}
 	return strings.Join(out, ", ")
 }
 
 // stretches are the lengths of a row in several parts.
 func (r row) stretches() string {
-	if len(r.parts) < 2 {
+	if len(r.Lines) < 2 {
 		return ""
 	}
 	var out []string
-	for _, q := range r.parts {
-		out = append(out, paper.Number(float64(q.line.Length()), 1))
+	for _, line := range r.Lines {
+		out = append(out, paper.Number(float64(line.Length()), 1))
 	}
 	return strings.Join(out, " + ")
 }
