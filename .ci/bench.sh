@@ -99,6 +99,7 @@ done
 
 echo; echo "(no reference: absolute figures)"
 bench ./web -bench LargeImport -benchtime 1x
+bench ./web -bench Changes16Phones -benchtime 3x
 bench ./blocks/layout -bench Plan200k -benchtime 5x
 bench ./records/hotspot -bench Scan -benchtime 3x
 bench ./records/spray -bench Draft -benchtime 5x

@@ -16,7 +16,7 @@ import (
 	"caneward/records/sqlite"
 )
 
-func openDisk(t *testing.T) Store {
+func openDisk(t testing.TB) Store {
 	t.Helper()
 	store, err := sqlite.Open(context.Background(), t.TempDir(), sqlite.Options{})
 	must(t, err)
