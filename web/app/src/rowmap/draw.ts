@@ -13,6 +13,7 @@ const stop = "#8C1D18";
 
 // Below this a plant is a dash of its row; the shapes of its state need more.
 const shapesFrom = 5;
+const squaresFrom = 14;
 const numbersFrom = 26;
 const labelGapPx = 22;
 const findPx = [11, 20] as const;
@@ -81,8 +82,8 @@ type Brush = CanvasRenderingContext2D;
 
 let hatching: CanvasPattern | string | null = null;
 
-/** Draws one frame; a pixel of the brush is a CSS pixel. */
-export function drawPicture(c: Brush, { picture, rows }: Ready, v: View, size: Size, shown: Shown): void {
+/** Draws what stands and was found, without what moves on its own; a pixel of the brush is a CSS pixel. */
+export function drawGround(c: Brush, { rows }: Ready, v: View, size: Size): void {
   c.fillStyle = paper;
   c.fillRect(0, 0, size.width, size.height);
   const box = visible(v, size);
@@ -90,6 +91,12 @@ export function drawPicture(c: Brush, { picture, rows }: Ready, v: View, size: S
   drawUnseen(c, near, v);
   for (const r of near) drawRow(c, r, v, box);
   for (const r of near) drawFinds(c, r, v, box);
+}
+
+/** Draws what lies over the ground: marks not saved, numbers, cursor, north. */
+export function drawOver(c: Brush, { picture, rows }: Ready, v: View, size: Size, shown: Shown): void {
+  const box = visible(v, size);
+  const near = rows.filter((r) => r.row.x >= box.left - 1 && r.row.x <= box.right + 1);
   drawDrafted(c, near, v, box, shown.drafted);
   drawRowNumbers(c, near, v, size);
   if (shown.cursor) drawCursor(c, v, shown.cursor, shown.focused);
@@ -109,45 +116,64 @@ function visible(v: View, size: Size): Box {
   return { left: Math.min(...xs), right: Math.max(...xs), low: Math.min(...ys) - 1, high: Math.max(...ys) + 1 };
 }
 
+// Upright boxes cost a tenth of the same as a path.
 function drawUnseen(c: Brush, rows: readonly ReadyRow[], v: View): void {
   hatching ??= hatch(soft, 9, 1, "left");
-  const half = Math.min(0.42, 12 / (acrossPx(v)));
+  const half = Math.min(0.42 * acrossPx(v), 12);
   c.fillStyle = hatching;
-  c.beginPath();
+  c.save();
+  c.translate(v.dx, v.dy);
+  c.rotate(v.turn);
   for (const r of rows) {
-    for (const s of r.unseen) quad(c, v, r.row.x - half, r.row.ys[s.from]! - 0.5, r.row.x + half, r.row.ys[s.to]! + 0.5);
+    const x = Math.round(r.row.x * acrossPx(v) - half);
+    for (const s of r.unseen) {
+      const top = Math.round(-(r.row.ys[s.to]! + 0.5) * v.pitch);
+      c.fillRect(x, top, Math.round(2 * half), Math.round(-(r.row.ys[s.from]! - 0.5) * v.pitch) - top);
+    }
   }
-  c.fill();
-}
-
-function quad(c: Brush, v: View, x1: number, y1: number, x2: number, y2: number): void {
-  c.moveTo(...toScreen(v, x1, y1));
-  c.lineTo(...toScreen(v, x2, y1));
-  c.lineTo(...toScreen(v, x2, y2));
-  c.lineTo(...toScreen(v, x1, y2));
-  c.closePath();
+  c.restore();
 }
 
 function drawRow(c: Brush, r: ReadyRow, v: View, box: Box): void {
   const thick = Math.max(1, Math.min(9, v.pitch * 0.55, acrossPx(v) * 0.4));
   if (r.skipped || r.row.plants.length === 0) return drawSkipped(c, r, v);
-  if (v.pitch < shapesFrom) return drawDashes(c, r, v, thick);
+  if (v.pitch < shapesFrom) return drawBars(c, r, v, thick);
   const [first, last] = within(r.row.ys, box);
   const [ux, uy] = unit(v);
   const [ox, oy] = toScreen(v, r.row.x, 0);
   const radius = Math.min(7, v.pitch * 0.32, acrossPx(v) * 0.3);
+  const dashed = v.turn === 0 && v.pitch < squaresFrom;
+  if (dashed) drawDashes(c, r, v, Math.round(2 * radius));
+  const side = Math.max(2, Math.round(2 * radius));
   c.fillStyle = soft;
   for (let i = first; i <= last; i++) {
+    const standing = r.standing[i]!;
+    if (dashed && standing === "plant") continue;
     const y = r.row.ys[i]!;
     const [sx, sy] = [ox + ux * y, oy + uy * y];
-    const standing = r.standing[i]!;
-    if (standing === "plant") c.fillRect(sx - radius, sy - radius, 2 * radius, 2 * radius);
+    if (standing === "plant") c.fillRect(Math.round(sx - radius), Math.round(sy - radius), side, side);
     else {
       drawStanding(c, standing, sx, sy, radius);
       c.fillStyle = soft;
     }
   }
   if (v.pitch >= numbersFrom) drawPlantNumbers(c, r, v, first, last);
+}
+
+// Thousands of plants as dashes of their rows cost half of what boxes do.
+function drawDashes(c: Brush, r: ReadyRow, v: View, thick: number): void {
+  const x = Math.round(toScreen(v, r.row.x, 0)[0]) + (thick % 2) / 2;
+  c.strokeStyle = soft;
+  c.lineWidth = thick;
+  c.setLineDash([v.pitch / 2, v.pitch / 2]);
+  c.beginPath();
+  for (const run of r.runs) {
+    if (run.standing !== "plant") continue;
+    c.moveTo(x, toScreen(v, 0, r.row.ys[run.from]! - 0.25)[1]);
+    c.lineTo(x, toScreen(v, 0, r.row.ys[run.to]! + 0.25)[1]);
+  }
+  c.stroke();
+  c.setLineDash([]);
 }
 
 /** How far a plant's step goes on the screen. */
@@ -171,7 +197,7 @@ const dashOf: Record<Standing, readonly [colour: string, share: number]> = {
 };
 
 // From afar a row is a bar, thin where there is no plant.
-function drawDashes(c: Brush, r: ReadyRow, v: View, thick: number): void {
+function drawBars(c: Brush, r: ReadyRow, v: View, thick: number): void {
   for (const run of r.runs) {
     const [colour, share] = dashOf[run.standing];
     c.strokeStyle = colour;

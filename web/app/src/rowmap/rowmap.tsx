@@ -1,9 +1,10 @@
 import { useEffect, useMemo, useRef, useState } from "preact/hooks";
 import type { PlantAt } from "../model/kinds";
 import { useText } from "../ui/hooks";
-import { drawPicture, ready, type Shown } from "./draw";
+import { ready, type Shown } from "./draw";
 import type { PlantMarks } from "./marks";
 import { type Move, moved, nearestIn, nearestSlot, type Picture, type Slot, slotOf } from "./picture";
+import { Painter } from "./painter";
 import { inWords } from "./words";
 import { acrossPx, centred, fitted, fromScreen, panned, showing, type Size, toScreen, type View, type Xy, zoomed } from "./view";
 import "./rowmap.css";
@@ -43,6 +44,7 @@ export function RowMap(props: RowMapProps) {
   const at = useRef<{ view: View | null; size: Size; asked: number; turn: number }>({ view: null, size: { width: 0, height: 0 }, asked: 0, turn });
   const shown = useRef<Shown>({ cursor: slot, drafted: props.drafted, focused, north: "" });
   shown.current = { cursor: slot, drafted: props.drafted, focused, north: t("core-north") };
+  const painter = useRef(new Painter());
   const latest = useRef({ props, made, slot });
   latest.current = { props, made, slot };
 
@@ -51,9 +53,7 @@ export function RowMap(props: RowMapProps) {
     now.asked = 0;
     const c = canvas.current?.getContext("2d", { alpha: false });
     if (!c || !now.view || now.size.width === 0) return;
-    const ratio = ratioNow();
-    c.setTransform(ratio, 0, 0, ratio, 0, 0);
-    drawPicture(c, latest.current.made, now.view, now.size, shown.current);
+    painter.current.paint(c, latest.current.made, now.view, now.size, ratioNow(), shown.current, ask);
   };
   const ask = () => {
     at.current.asked ||= requestAnimationFrame(draw);
@@ -85,6 +85,7 @@ export function RowMap(props: RowMapProps) {
       watch.disconnect();
       if (at.current.asked) cancelAnimationFrame(at.current.asked);
       at.current.asked = 0;
+      painter.current.end();
     };
   }, []);
   useEffect(() => {
