@@ -43,6 +43,16 @@ const (
 	Guided      Kind = "guide"
 )
 
+var kindNames = map[Kind]words.Message{
+	Drawn:       words.New("layout-kind-drawn", "named", "indicado"),
+	LongestEdge: words.New("layout-kind-longest-side", "longest side", "lado más largo"),
+	Swept:       words.New("layout-kind-sweep", "sweep", "barrido"),
+	Guided:      words.New("layout-kind-guide", "guide line", "línea guía"),
+}
+
+// Name is the kind for people.
+func (k Kind) Name() words.Text { return kindNames[k].Plain() }
+
 // Choice is a layout to compare.
 type Choice struct {
 	Kind Kind

@@ -1,6 +1,7 @@
 package layout
 
 import (
+	"caneward/blocks/words"
 	"caneward/geo"
 )
 
@@ -41,4 +42,101 @@ func (l Layout) JSON() JSON {
 		out.Each = append(out.Each, row)
 	}
 	return out
+}
+
+// FullJSON is the layout with what it comes to, why it is not what a handbook
+// says, and, where asked for, what to order.
+type FullJSON struct {
+	JSON
+	Areas        AreasJSON    `json:"areas"`
+	Turns        int          `json:"turns"`
+	ShortRows    int          `json:"short_rows"`
+	Share        float64      `json:"share"` // of the outline that is planted
+	Handbook     HandbookJSON `json:"handbook"`
+	WhyDifferent []string     `json:"why_different"`
+	Order        *OrderJSON   `json:"order,omitempty"`
+}
+
+// AreasJSON is the outline less its holes and the planted part of it.
+type AreasJSON struct {
+	Outline float64 `json:"outline_m2"`
+	Planted float64 `json:"planted_m2"`
+}
+
+// HandbookJSON is the gross figure.
+type HandbookJSON struct {
+	Plants    float64 `json:"plants"`
+	RowLength float64 `json:"row_length_m"`
+	How       string  `json:"how"`
+}
+
+// OrderJSON is an Order.
+type OrderJSON struct {
+	Plants       int          `json:"plants"`
+	SparePercent float64      `json:"spare_percent"`
+	Exact        float64      `json:"exact"`
+	ToOrder      int          `json:"to_order"`
+	Posts        int          `json:"posts"`
+	EndPosts     int          `json:"end_posts"`
+	Wire         float64      `json:"wire_m"`
+	Line         float64      `json:"line_m"`
+	How          []FigureJSON `json:"how"`
+}
+
+// FigureJSON shows how a number of an order comes about.
+type FigureJSON struct {
+	What   string  `json:"what"`
+	Text   string  `json:"text"`
+	Value  float64 `json:"value"`
+	Unit   string  `json:"unit"`
+	Source string  `json:"source"`
+}
+
+// OptionJSON is an Option.
+type OptionJSON struct {
+	RowSpacing   float64 `json:"row_spacing_m"`
+	PlantSpacing float64 `json:"plant_spacing_m"`
+	Bearing      float64 `json:"bearing_deg"`
+	Kind         Kind    `json:"kind"`
+	Rows         int     `json:"rows"`
+	RowLength    float64 `json:"row_length_m"`
+	Plants       int     `json:"plants"`
+	Turns        int     `json:"turns"`
+	ShortRows    int     `json:"short_rows"`
+	Share        float64 `json:"share"`
+	Shortest     float64 `json:"shortest_m"`
+	Longest      float64 `json:"longest_m"`
+}
+
+// Full gives the machine form with everything, an order only where one was drawn
+// up; rows under shortUnder count as short.
+func (l Layout) Full(lang words.Language, shortUnder geo.Metres, order *Order) FullJSON {
+	f, h := l.Figures(shortUnder), l.Handbook()
+	out := FullJSON{JSON: l.JSON(), Areas: AreasJSON{float64(l.Outline), float64(l.Planted)}, Turns: f.Turns, ShortRows: f.ShortRows, Share: f.Share,
+		Handbook: HandbookJSON{h.Plants, float64(h.RowLength), h.How.In(lang)}, WhyDifferent: []string{}}
+	for _, d := range l.Differences() {
+		out.WhyDifferent = append(out.WhyDifferent, d.Text.In(lang))
+	}
+	if order != nil {
+		j := order.JSON(lang)
+		out.Order = &j
+	}
+	return out
+}
+
+// JSON gives the machine form.
+func (o Order) JSON(lang words.Language) OrderJSON {
+	out := OrderJSON{Plants: o.Plants, SparePercent: o.SparePercent, Exact: o.Exact, ToOrder: o.ToOrder, Posts: o.Posts, EndPosts: o.EndPosts,
+		Wire: float64(o.Wire), Line: float64(o.Line), How: []FigureJSON{}}
+	for _, f := range o.How {
+		out.How = append(out.How, FigureJSON{f.What, f.Text.In(lang), f.Value, f.Unit, f.Source.In(lang)})
+	}
+	return out
+}
+
+// JSON gives the machine form.
+func (o Option) JSON() OptionJSON {
+	return OptionJSON{RowSpacing: float64(o.Spec.RowSpacing), PlantSpacing: float64(o.Spec.PlantSpacing), Bearing: float64(o.Spec.Bearing), Kind: o.Kind,
+		Rows: o.Rows, RowLength: float64(o.RowLength), Plants: o.Plants, Turns: o.Turns, ShortRows: o.ShortRows, Share: o.Share,
+		Shortest: float64(o.Shortest), Longest: float64(o.Longest)}
 }

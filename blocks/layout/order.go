@@ -30,6 +30,8 @@ var (
 	howEndPosts  = words.New("layout-how-end-posts", "2 x {parts} parts of rows", "2 x {parts} tramos de hilera")
 	howWire      = words.New("layout-how-wire", "{wires} wires x ({metres} m of row + 2 ends x {tie} m to tie off x {parts} parts)", "{wires} alambres x ({metres} m de hilera + 2 extremos x {tie} m de amarre x {parts} tramos)")
 	howLine      = words.New("layout-how-line", "{lines} emitter lines a row x {metres} m of row; none over headlands, alleys or between parts", "{lines} líneas de goteo por hilera x {metres} m de hilera; nada sobre cabeceras, calles ni entre tramos")
+	unitPlants   = words.New("layout-unit-plants", "plants", "plantas")
+	unitPosts    = words.New("layout-unit-posts", "posts", "postes")
 	fromLayout   = words.New("layout-source-counted", "counted in this layout", "contado en este trazado")
 	fromPractice = words.New("layout-source-practice", "common practice; the figures are the grower's", "práctica común; las cifras son del productor")
 )
@@ -44,14 +46,15 @@ type Supplies struct {
 
 // Order is what the layout needs. Posts come from the layout's post spacing.
 type Order struct {
-	Plants   int     // laid out
-	Exact    float64 // with the spare plants
-	ToOrder  int     // Exact, rounded up
-	Posts    int     // end posts included
-	EndPosts int
-	Wire     geo.Metres
-	Line     geo.Metres
-	How      []Figure
+	Plants       int // laid out
+	SparePercent float64
+	Exact        float64 // with the spare plants
+	ToOrder      int     // Exact, rounded up
+	Posts        int     // end posts included
+	EndPosts     int
+	Wire         geo.Metres
+	Line         geo.Metres
+	How          []Figure
 }
 
 // Figure shows how a number of the order comes about.
@@ -61,6 +64,29 @@ type Figure struct {
 	Value  float64
 	Unit   string // "plants", "posts", "m"
 	Source words.Text
+}
+
+var figureNames = map[string]words.Message{
+	"plants":    words.New("layout-figure-plants", "Plants laid out", "Plantas trazadas"),
+	"to-order":  words.New("layout-figure-to-order", "Plants to order", "Plantas para pedir"),
+	"posts":     words.New("layout-figure-posts", "Posts", "Postes"),
+	"end-posts": words.New("layout-figure-end-posts", "End posts among them", "De ellos, de extremo"),
+	"wire":      words.New("layout-figure-wire", "Wire", "Alambre"),
+	"line":      words.New("layout-figure-line", "Emitter line", "Línea de goteo"),
+}
+
+// Name is what the figure is of, for people.
+func (f Figure) Name() words.Text { return figureNames[f.What].Plain() }
+
+// UnitName is the unit for people.
+func (f Figure) UnitName() words.Text {
+	switch f.Unit {
+	case "plants":
+		return unitPlants.Plain()
+	case "posts":
+		return unitPosts.Plain()
+	}
+	return words.Verbatim(f.Unit)
 }
 
 // Check refuses supplies that cannot be meant.
@@ -87,7 +113,7 @@ func (l Layout) Order(s Supplies) (Order, error) {
 		return Order{}, err
 	}
 	parts, metres := l.parts(), float64(l.RowLength)
-	o := Order{Plants: l.Plants, Exact: float64(l.Plants) * (100 + s.SparePercent) / 100, Posts: l.Posts, EndPosts: l.EndPosts}
+	o := Order{Plants: l.Plants, SparePercent: s.SparePercent, Exact: float64(l.Plants) * (100 + s.SparePercent) / 100, Posts: l.Posts, EndPosts: l.EndPosts}
 	o.ToOrder = int(math.Ceil(o.Exact - wholePlant))
 	shows := func(what string, value float64, unit string, source, m words.Message, args words.Args) {
 		o.How = append(o.How, Figure{what, m.With(args), value, unit, source.Plain()})

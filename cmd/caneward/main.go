@@ -57,7 +57,7 @@ var commands = []command{
 		words.New("cmd-serve", "serve the records in DIR", "servir los registros de DIR"), serve},
 	{"read", "read FILE [--zone America/Chicago] [--system EPSG:26915] [--day-order day-first|month-first] [--swap]",
 		words.New("cmd-read", "say what a file of outlines or points holds; stores nothing", "decir qué contiene un archivo de contornos o puntos; no guarda nada"), read},
-	{"layout", "layout OUTLINE --row-spacing 3.05 --plant-spacing 0.91 [--bearing 12.5] [--headland 8] [--json]",
+	{"layout", "layout OUTLINE --row-spacing 3.05 --plant-spacing 0.91 [--bearing 12.5 | --guide FILE] [--headland 8] [--side-margin 3] [--alley-every 12 --alley 5] [--post-spacing 8] [--skip 3,4] [--spare 5 | --compare 15] [--json]",
 		words.New("cmd-layout", "the rows and plants that fit a block", "las hileras y plantas que caben en un bloque"), plan},
 	{"hotspots", "hotspots ROWMAP.csv [--along-m …] [--json]  |  hotspots POINTS.csv --x x --y y --eps 4.03 --min-finds 6",
 		words.New("cmd-hotspots", "groups of finds in a row map or in loose points", "grupos de hallazgos en un mapa de hileras o en puntos sueltos"), hotspots},
