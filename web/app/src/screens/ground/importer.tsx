@@ -35,6 +35,8 @@ export function ImportSheet(props: PlaceProps) {
     return () => {
       window.removeEventListener("pagehide", leave);
       work.stop();
+      // A refusal was read here; the next file begins without it.
+      if (work.phase.get().step === "file") work.forget();
     };
   }, [work]);
   useEffect(() => {

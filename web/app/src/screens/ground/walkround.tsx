@@ -1,3 +1,4 @@
+import type { ComponentChildren } from "preact";
 import { useEffect, useMemo, useRef, useState } from "preact/hooks";
 import { boxOf } from "../../geo/box";
 import type { Box, Geometry } from "../../geo/position";
@@ -7,6 +8,7 @@ import { useSignal, useText, useUnits } from "../../ui/hooks";
 import { Caution, Mark } from "../../ui/notes";
 import { say } from "../../ui/undo";
 import { length } from "../../units";
+import { wallTime } from "../pass/zoned";
 import type { PlaceProps } from "../place";
 import { useNow } from "../walk/fix";
 import { workOf } from "./import/work";
@@ -27,6 +29,8 @@ export function WalkRound({ farm, api, map, go }: PlaceProps) {
   const keep = useMemo(() => new Keep(farm.id), [farm]);
   const [walk, setWalk] = useState<Recording | null>(() => keep.load());
   const [stored, setStored] = useState(() => keep.head()?.stored ?? false);
+  // Found on the device, not recorded since this screen was opened.
+  const [found, setFound] = useState(walk !== null);
   const [going, setGoing] = useState(false);
   const [unkept, setUnkept] = useState(false);
   const work = workOf(api.imports);
@@ -39,6 +43,7 @@ export function WalkRound({ farm, api, map, go }: PlaceProps) {
     setWalk(next);
     setUnkept(!keep.save(next));
     setStored(false);
+    setFound(false);
   };
   const trouble = useFixes(going, (fix) => {
     if (newest.current) change(withFix(newest.current, fix));
@@ -47,6 +52,16 @@ export function WalkRound({ farm, api, map, go }: PlaceProps) {
   const now = useNow(1000) / 1000;
   const shown = useMemo(() => walk && figures(walk), [walk]);
   useWalkOnMap(map, shown, going);
+
+  // Another screen ends the recording: that is said there.
+  const leaving = useRef(going);
+  leaving.current = going;
+  useEffect(
+    () => () => {
+      if (leaving.current) say(t("imports-round-left"));
+    },
+    [t],
+  );
 
   const full = walk !== null && isFull(walk);
   const count = walk ? fixCount(walk) : 0;
@@ -75,14 +90,17 @@ export function WalkRound({ farm, api, map, go }: PlaceProps) {
     setGoing(false);
     forget();
     say(t("imports-round-gone"), () => {
-      if (was && !newest.current) change(was);
+      if (!was || newest.current) return;
+      change(was);
+      setFound(true);
     });
   };
   const see = () => {
     const feature = walk && featureOf(walk);
     if (!walk || !feature) return;
     setGoing(false);
-    const when = new Date(walk.startedAtS * 1000).toISOString().slice(0, 16).replace(":", "");
+    leaving.current = false;
+    const when = wallTime(walk.startedAtS * 1000, farm.info.zone).replace(":", "");
     const file = new File([JSON.stringify(feature)], `${t("imports-round-file", { when })}.geojson`, { type: "application/geo+json" });
     work.forget();
     void work.read(file, { kind: "blocks", zone: farm.info.zone }, { view: "round", stored: () => keep.save(walk, true) });
@@ -90,20 +108,21 @@ export function WalkRound({ farm, api, map, go }: PlaceProps) {
   };
   const lack = lacking();
   const open = walk !== null && !stored;
+  const back = (
+    <p>
+      <button type="button" class="link" onClick={() => go({ view: undefined })}>
+        ← {t("ground-blocks")}
+      </button>
+    </p>
+  );
   return (
     <div class="round">
-      {!going && (
-        <p>
-          <button type="button" class="link" onClick={() => go({ view: undefined })}>
-            ← {t("ground-blocks")}
-          </button>
-        </p>
-      )}
-      <h1>{t("imports-round-title")}</h1>
+      {!open && back}
+      <h1 class={open ? "hidden" : undefined}>{t("imports-round-title")}</h1>
       <Saying trouble={trouble ?? lack} silentForS={going && walk ? now - (lastFix(walk)?.takenAtS ?? walk.startedAtS) : 0} waiting={going && count === 0} />
       {full && <p>{t("imports-round-full")}</p>}
       {unkept && <Caution>{t("imports-round-unkept")}</Caution>}
-      {walk && !going && count > 0 && <p>{t(stored ? "imports-round-kept-stored" : "imports-round-kept", { when: walkedOn(walk.startedAtS, farm) })}</p>}
+      {walk && (found || stored) && <p>{t(stored ? "imports-round-kept-stored" : "imports-round-kept", { when: walkedOn(walk.startedAtS, farm) })}</p>}
       {open && (going || count > 0) && (
         <p class="round-state" role="status">
           <strong>{t(going ? "imports-round-going" : "imports-round-paused")}</strong>
@@ -147,6 +166,7 @@ export function WalkRound({ farm, api, map, go }: PlaceProps) {
           </button>
         )}
       </div>
+      {open && !going && back}
       {open ? (
         <MainAction label={t(going ? "imports-round-stop" : "imports-round-see")} run={see} blocked={count < fewestFixes || !featureOf(walk) ? t("imports-round-few", { n: fewestFixes }) : undefined} />
       ) : (
@@ -173,33 +193,38 @@ function Saying({ trouble, silentForS, waiting }: { trouble: Trouble | null; sil
 function WalkFigures({ walk, shown, now }: { walk: Recording; shown: Figures; now: number | null }) {
   const t = useText();
   const system = useUnits();
-  const accuracy = shown.here?.accuracyM;
+  const row = (key: "back" | "way" | "time" | "fixes", value: ComponentChildren) => (
+    <div>
+      <dt>{t(`imports-round-${key}`)}</dt>
+      <dd>{value}</dd>
+    </div>
+  );
   return (
-    <dl class="figures">
-      <dt>{t("imports-round-accuracy")}</dt>
-      <dd>
-        {shown.here &&
-          (accuracy === null || accuracy === undefined ? (
-            t("imports-round-unsaid")
-          ) : accuracy > poorM ? (
-            <span class="poor">{t("imports-round-poor", { accuracy: length(accuracy, system) })}</span>
-          ) : (
-            t("imports-round-good", { accuracy: length(accuracy, system) })
-          ))}
-      </dd>
-      <dt>{t("imports-round-back")}</dt>
-      <dd>{shown.backM === null ? "–" : length(shown.backM, system)}</dd>
-      <dt>{t("imports-round-way")}</dt>
-      <dd>{length(shown.wayM, system)}</dd>
-      <dt>{t("imports-round-time")}</dt>
-      <dd>{clock(timeS(walk, now))}</dd>
-      <dt>{t("imports-round-fixes")}</dt>
-      <dd>
-        {shown.fixes}
-        {shown.astray > 0 && <span class="soft"> ({t("imports-round-astray", { n: shown.astray })})</span>}
-      </dd>
+    <dl class="round-figures">
+      <div class="round-accuracy">
+        <dt class="hidden">{t("imports-round-accuracy")}</dt>
+        <dd>{shown.here && <Accuracy metres={shown.here.accuracyM} />}</dd>
+      </div>
+      {row("back", shown.backM === null ? "–" : length(shown.backM, system))}
+      {row("way", length(shown.wayM, system))}
+      {row("time", clock(timeS(walk, now)))}
+      {row(
+        "fixes",
+        <>
+          {shown.fixes}
+          {shown.astray > 0 && <span class="soft"> ({t("imports-round-astray", { n: shown.astray })})</span>}
+        </>,
+      )}
     </dl>
   );
+}
+
+function Accuracy({ metres }: { metres: number | null }) {
+  const t = useText();
+  const system = useUnits();
+  if (metres === null) return <>{t("imports-round-unsaid")}</>;
+  const accuracy = length(metres, system);
+  return metres > poorM ? <Mark answer="caution">{t("imports-round-poor", { accuracy })}</Mark> : <>{t("imports-round-good", { accuracy })}</>;
 }
 
 // A walk is followed in steps: the map moves when she leaves what it shows.
@@ -220,7 +245,8 @@ function useWalkOnMap(map: FarmMap, shown: Figures | null, going: boolean): void
     const shapes: Shape[] = lines.map((coordinates) => ({ geometry: { type: "LineString", coordinates } }));
     const { start, here } = shown ?? {};
     map.setOverlay("round", shapes, "chosen");
-    map.setOverlay("round-start", start ? [{ geometry: { type: "Point", coordinates: start.at }, label: mark }] : null, "proposed");
+    map.setOverlay("round-start", start ? [{ geometry: { type: "Point", coordinates: start.at } }] : null, "proposed");
+    map.setOverlay("round-word", start ? [{ geometry: { type: "Point", coordinates: start.at }, label: mark }] : null, "chosen");
     map.setOverlay("round-back", start && here && here !== start ? [{ geometry: { type: "LineString", coordinates: [here.at, start.at] } }] : null, "group-hull");
     map.setHere(going && here ? { at: here.at, accuracyM: here.accuracyM ?? 0 } : null);
     if (!here) return;
@@ -232,7 +258,7 @@ function useWalkOnMap(map: FarmMap, shown: Figures | null, going: boolean): void
   }, [map, shown, going, mark]);
   useEffect(
     () => () => {
-      for (const name of ["round", "round-start", "round-back"]) map.setOverlay(name, null);
+      for (const name of ["round", "round-start", "round-word", "round-back"]) map.setOverlay(name, null);
       map.setHere(null);
     },
     [map],

@@ -83,6 +83,32 @@ describe("a file on its way in", () => {
   });
 });
 
+describe("a file a screen made", () => {
+  const made = (store: Error[] = []) => ({ ...work({ propose: [proposal(), proposal()], store }), origin: { view: "round", stored: vi.fn() } });
+  it("is known as such until it is stored, and its screen hears of that once", async () => {
+    const { made: one, origin } = made([new Problem({ status: 422, title: "no" })]);
+    await one.read(file, {}, origin);
+    expect(one.origin.get()).toBe(origin);
+    await one.store([]);
+    expect([one.origin.get(), origin.stored.mock.calls.length]).toEqual([origin, 0]);
+    await one.store([]);
+    expect([one.origin.get(), origin.stored.mock.calls.length]).toEqual([null, 1]);
+  });
+  it("gives way to one that was chosen", async () => {
+    const { made: one, origin } = made();
+    await one.read(file, {}, origin);
+    await one.read(file, {});
+    await one.store([]);
+    expect([one.origin.get(), origin.stored.mock.calls.length]).toEqual([null, 0]);
+  });
+  it("is put aside with its proposal", async () => {
+    const { made: one, origin } = made();
+    await one.read(file, {}, origin);
+    one.forget();
+    expect(one.origin.get()).toBeNull();
+  });
+});
+
 describe("a proposal", () => {
   it("is read again with an answer; earlier ones are remembered", async () => {
     const { made, imports } = work({ propose: [proposal()], answer: [reading(1)], now: [proposal({ format: "CSV" })] });
