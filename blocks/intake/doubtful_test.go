@@ -99,3 +99,29 @@ func FuzzClaims(f *testing.F) {
 		}
 	})
 }
+
+// TestManyOverlaps: a thousand blocks on one spot are said in bounded words.
+func TestManyOverlaps(t *testing.T) {
+	var all []string
+	for range 1000 {
+		all = append(all, feature(`{"name":"A"}`))
+	}
+	p, err := Read(context.Background(), strings.NewReader(collection(all...)), "a.geojson", Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := len(p.Notices); n != mostOverlaps+1 || p.Notices[n-1].Text.Key() != moreOverlaps.Key {
+		t.Errorf("%d notices, the last %v; want %d and that there are more", n, p.Notices[n-1], mostOverlaps+1)
+	}
+}
+
+// TestEmptyText: an empty shape has no system of coordinates to ask for.
+func TestEmptyText(t *testing.T) {
+	p, err := Read(context.Background(), strings.NewReader("POLYGON EMPTY"), "a.wkt", Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if p.Outcome != Accept || !strings.Contains(spoken(t, p.JSON(words.English)), "empty") {
+		t.Errorf("%s, %s; want nothing taken and said", p.Outcome, spoken(t, p.JSON(words.English)))
+	}
+}

@@ -186,6 +186,11 @@ func (g *gathering) bring(f *arriving) {
 	if f.failed != nil {
 		return
 	}
+	if !f.Geometry.Empty() && wire.Vertices(f.Geometry.Flat) == 0 {
+		// POLYGON EMPTY is a shape without a place: nothing to ask a system for.
+		f.Geometry = geo.Geometry{}
+		f.Departures = append(f.Departures, &wire.Error{Rule: wire.RuleEmpty, Feature: f.Number, Line: f.Line, Byte: f.Byte})
+	}
 	var p placing
 	if p, f.placed = g.place(f.Feature); f.placed && !f.Geometry.Empty() {
 		f.failed = g.ground(&f.Feature, p)

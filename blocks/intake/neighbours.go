@@ -22,6 +22,10 @@ const LeastOverlap geo.SquareMetres = 1
 // have a handful of neighbours each.
 const mostPairs = 5000
 
+// mostOverlaps bounds how many overlaps are said: who mends two hundred exports
+// again, and a file of one outline a thousand times would take minutes.
+const mostOverlaps = 200
+
 // mostCompared bounds how many blocks of one file are put beside each other:
 // 12 million pairs of boxes take a tenth of a second.
 const mostCompared = 5000
@@ -33,6 +37,9 @@ var (
 	notAllCompared = words.New("intake-not-all-compared",
 		"Overlaps were looked for in the first {limit} neighbouring pairs only.",
 		"Solo se buscaron superposiciones en las primeras {limit} parejas de vecinos.")
+	moreOverlaps = words.New("intake-more-overlaps",
+		"More blocks may overlap; the first {limit} overlaps are listed.",
+		"Puede haber más bloques que se superponen; se indican las primeras {limit} superposiciones.")
 	tooManyToCompare = words.New("intake-too-many-to-compare",
 		"Overlaps between the blocks of this file were not looked for: it holds more than {limit}.",
 		"No se buscaron superposiciones entre los bloques de este archivo: contiene más de {limit}.")
@@ -122,7 +129,7 @@ func (g *gathering) overlaps(ctx context.Context) error {
 		order[i], bounds[i] = i, b.Geometry.Flat.Bound()
 	}
 	sort.SliceStable(order, func(i, j int) bool { return bounds[order[i]].Min[0] < bounds[order[j]].Min[0] })
-	pairs := 0
+	pairs, from := 0, len(g.Notices)
 	for i, a := range order {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -136,6 +143,10 @@ func (g *gathering) overlaps(ctx context.Context) error {
 			}
 			if pairs++; pairs > mostPairs {
 				g.note(fault.Detail{Text: notAllCompared.With(words.Args{"limit": mostPairs})})
+				return nil
+			}
+			if len(g.Notices)-from >= mostOverlaps {
+				g.note(fault.Detail{Text: moreOverlaps.With(words.Args{"limit": mostOverlaps})})
 				return nil
 			}
 			if err := g.overlap(ctx, min(a, b), max(a, b)); err != nil {
