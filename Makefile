@@ -22,7 +22,7 @@ $(WEB)/node_modules/.installed: $(WEB)/package.json $(WEB)/package-lock.json
 
 web: web/dist/index.html
 
-web/dist/index.html: $(WEB)/node_modules/.installed $(shell find $(WEB)/src $(WEB)/public $(WEB)/index.html $(WEB)/*.ts $(WEB)/tsconfig*.json -type f 2>/dev/null)
+web/dist/index.html: $(WEB)/node_modules/.installed $(shell find $(WEB)/src $(WEB)/public $(WEB)/scripts $(WEB)/index.html $(WEB)/*.ts $(WEB)/tsconfig*.json -type f 2>/dev/null)
 	cd $(WEB) && npm run --silent build
 
 test: lint test-go test-web test-browser test-gdal
@@ -52,9 +52,10 @@ test-gdal:
 bench:
 	.ci/bench.sh
 
-# The long rounds: twenty times the changed files, and every fuzz target for a minute.
+# The long rounds: two hundred thousand changed files, ten thousand seasons of
+# phones, two hundred kills of the server, and every fuzz target for a minute.
 soak: web
-	SOAK=1 $(GO) test -tags '$(TAGS)' -timeout 60m -run Mutated -v ./blocks/intake ./web
+	SOAK=1 $(GO) test -tags '$(TAGS)' -timeout 60m -run 'Mutated|SyncAgainst|KilledWhile' -v ./blocks/intake ./web ./cmd/caneward
 	.ci/fuzz.sh 60s
 
 screenshots: build

@@ -31,6 +31,10 @@ type pageFile struct {
 
 const indexName = "index.html"
 
+// workerName is the worker that opens the page without a network. Browsers ask
+// at this address whether there is a newer page.
+const workerName = "sw.js"
+
 // notBuilt stands in for a page that was not built into this binary.
 const notBuilt = "<!doctype html><html lang=\"en\"><title>caneward</title><p>The page is not in this program. Build it with: make build</p></html>\n"
 
@@ -105,6 +109,9 @@ func (s *Server) servePageFile(x *exchange) error {
 	f := s.page.files[name]
 	if f == nil {
 		return fault.New(fault.Missing, noSuchAddress.Plain())
+	}
+	if name == workerName {
+		x.w.Header().Set("Service-Worker-Allowed", "/")
 	}
 	return x.file(f, keep)
 }

@@ -4,7 +4,7 @@
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
 import { openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
-import { clickMap, goTo, records, signIn } from "./people.mjs";
+import { allSent, clickMap, goTo, records, signIn } from "./people.mjs";
 
 // 43,560 square feet of 0.3048 m (the international foot of 1959).
 const squareMetresPerAcre = 43_560 * 0.3048 ** 2;
@@ -98,10 +98,11 @@ test("the scout drops three finds by row and plant, takes one back, and closes t
   for (const plant of [2, 3, 4, 5]) {
     await page.getByRole("button", { name: "Plant: 1 on" }).click();
     await page.getByRole("button", { name: `Save Orange rust, row 2, plant ${plant}` }).click();
-    await page.getByText(`On the server: Orange rust, row 2, plant ${plant}.`).waitFor();
+    await page.getByText(`On this device: Orange rust, row 2, plant ${plant}.`).waitFor();
   }
   await page.getByRole("button", { name: "Undo" }).click();
   await page.getByText(/^Taken back/).waitFor();
+  await allSent(page);
   const stored = (await records(page, "demo", "finds", `&block=${block.id}`)).features.map((f) => f.properties);
   assert.deepEqual(stored.map((p) => [p.row, p.plant, p.cause, p.state, p.severity]).sort(), [
     [2, 2, "orange-rust", "suspected", 2],
@@ -113,13 +114,14 @@ test("the scout drops three finds by row and plant, takes one back, and closes t
   await page.getByRole("button", { name: "Close the visit …" }).click();
   await page.getByLabel("Rows and plants looked at").fill("1, 2:1-10");
   await page.getByRole("button", { name: "Close the visit with 3 finds" }).click();
-  await page.getByText("Visit closed and on the server.").waitFor();
+  await page.getByText("Visit closed, on this device.").waitFor();
+  await allSent(page);
   const [visit] = (await records(page, "demo", "visits", `&block=${block.id}`)).features;
   assert.deepEqual(visit.properties.inspected[1], { row: 2, from: 1, to: 10 });
   assert.equal(stored[0].visit, visit.id);
 });
 
-test("a find that cannot be sent stays in the form and is stored once when it can", async () => {
+test("a find whose answer is lost on the way waits on the device and is stored once", async () => {
   const page = await person("scout");
   await page.goto(`/go/demo/walk?block=${block.id}`);
   await page.getByText("Choose first what it looks like.").waitFor();
@@ -127,25 +129,29 @@ test("a find that cannot be sent stays in the form and is stored once when it ca
   const save = page.getByRole("button", { name: /^Save Orange rust, row 1, plant 1$/ });
   await save.waitFor();
   await page.getByLabel("In your own words").fill("spindly shoots");
-  const finds = "**/collections/finds/items/*";
   let sent = 0;
   // The server takes it, and the answer is lost on the way.
-  await page.route(finds, async (route) => {
+  await page.route("**/farms/demo/changes", async (route) => {
     sent += 1;
     await route.fetch();
     await route.abort("connectionreset");
   });
   await save.click();
-  await page.getByText("Not saved. The form still holds this find.", { exact: false }).waitFor();
-  assert.equal(await page.getByLabel("In your own words").inputValue(), "spindly shoots");
-  await page.unroute(finds);
-  await save.click();
-  await page.getByText("On the server: Orange rust, row 1, plant 1.").waitFor();
-  assert.equal(sent, 1);
-  const ones = (await records(page, "demo", "finds", `&block=${block.id}`)).features.filter((f) => f.properties.row === 1);
-  assert.equal(ones.length, 1, "one find, although it was sent twice");
+  await page.getByText("On this device: Orange rust, row 1, plant 1.").waitFor();
+  await page.getByRole("button", { name: "1 waiting to send" }).click();
+  await page.getByText("Not sent: ", { exact: false }).waitFor();
+  assert.ok(sent >= 1, "it was sent at once");
+  await page.unroute("**/farms/demo/changes");
+  await page.getByRole("button", { name: "Send now" }).click();
+  await page.getByText("Nothing waits on this device.", { exact: false }).waitFor();
+  await page.getByRole("button", { name: "Close", exact: true }).click();
+  const ones = async () => (await records(page, "demo", "finds", `&block=${block.id}`)).features.filter((f) => f.properties.row === 1);
+  assert.deepEqual((await ones()).map((f) => [f.properties.words, f.revision]), [["spindly shoots", 1]], "one find, although it was sent twice");
+  await page.getByRole("listitem").filter({ hasText: "row 1, plant 1" }).waitFor();
   await page.getByRole("button", { name: "Undo" }).click();
-  await page.getByText(/^Taken back/).waitFor();
+  await page.getByText("Taken back.").waitFor();
+  await allSent(page);
+  assert.equal((await ones()).length, 0);
   // A cut connection is this test's own doing.
   windows.at(-1).faults.splice(0);
 });
@@ -238,7 +244,7 @@ test("the grower reads who changed the find, when, why and what", async () => {
 
 test("the neighbour sees none of it", async () => {
   const page = await person("neighbour");
-  assert.match(page.url(), /\/go\/demo-two\//);
+  await page.waitForURL(/\/go\/demo-two\//);
   const text = await page.locator("body").innerText();
   assert.ok(!text.includes(blockName) && !text.includes("Gate Block"));
   assert.equal((await records(page, "demo", "blocks")).status, 404);

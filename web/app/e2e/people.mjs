@@ -16,6 +16,11 @@ export async function goTo(page, place, heading) {
   await page.getByRole("heading", { level: 1, name: heading }).waitFor();
 }
 
+/** Waits until the top line says that nothing waits on the device. */
+export async function allSent(page) {
+  await page.getByRole("button", { name: "All sent" }).waitFor();
+}
+
 /** A record list as the server has it, asked with the page's own sign-in. */
 export async function records(page, farm, kind, query = "") {
   return page.evaluate(async (path) => {

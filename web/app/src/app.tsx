@@ -1,10 +1,14 @@
 import { useCallback, useEffect, useMemo, useRef, useState } from "preact/hooks";
 import { FarmFigures } from "./api/figures";
+import { asProblem } from "./api/problem";
 import { Client, type Net, Sessions } from "./api/client";
 import { language, moment } from "./i18n";
 import { DrawnMap } from "./map/olmap";
 import { type Address, type PlaceName, placeNames, readAddress, writeAddress } from "./model/address";
 import { Farm, type FarmInfo, type Who } from "./model/farm";
+import { Device, oweSignOut, recallWho, rememberWho, signOutOwed } from "./offline/device";
+import { halfEntered, watchVersions } from "./offline/update";
+import { InsecureNote, VersionNote, WaitingButton } from "./offline/waitingline";
 import { useFeed } from "./screens/feed";
 import type { Go, Place } from "./screens/place";
 import { loadPlace, placeNow } from "./screens/places";
@@ -21,7 +25,10 @@ import { SignIn } from "./ui/signin";
 import { type SheetHeight, sheetHeights, useDrag } from "./ui/sheet";
 import { waiting } from "./ui/waiting";
 
-type Session = { state: "asking" } | { state: "out" } | { state: "failed"; failure: unknown } | { state: "in"; who: Who };
+type Session = { state: "asking" } | { state: "out" } | { state: "failed"; failure: unknown } | { state: "in"; who: Who; device: Device };
+
+/** What a place of the list of unsent work is fetched with, the first time it is opened. */
+type ListOf = typeof import("./offline/unsentlist").UnsentList;
 
 /** The whole page: who is signed in, which farm, and the frame around the places. */
 export function App({ net }: { net: Net }) {
@@ -35,19 +42,43 @@ export function App({ net }: { net: Net }) {
   useEffect(() => {
     document.documentElement.lang = lang;
   }, [lang]);
+  const device = useRef<Device | null>(null);
+  const enter = useCallback(
+    async (who: Who) => {
+      if (device.current?.person.id !== who.person.id) {
+        device.current?.end();
+        device.current = await Device.open(net, who.person);
+      }
+      setSession({ state: "in", who, device: device.current });
+    },
+    [net],
+  );
   const ask = useCallback(async () => {
     try {
+      if (signOutOwed()) {
+        await settleSignOut(sessions);
+        oweSignOut(false);
+      }
       const who = await sessions.whoAmI();
-      setSession(who ? { state: "in", who } : { state: "out" });
-      setEnded(false);
+      if (who) {
+        rememberWho(who);
+        await enter(who);
+        device.current?.kept?.sync.signedIn();
+        setEnded(false);
+      } else if (device.current) setEnded(true);
+      else setSession({ state: "out" });
     } catch (failure) {
-      setSession({ state: "failed", failure });
+      // Without the server, who was here last goes on with what is here.
+      if (!device.current) setSession({ state: "failed", failure });
     }
-  }, [sessions]);
+  }, [sessions, enter]);
   useEffect(() => {
-    net.onSignedOut = () => setEnded(true);
-    void ask();
-  }, [net, ask]);
+    net.onSignedOut = () => void ask();
+    void watchVersions();
+    const last = signOutOwed() ? null : recallWho();
+    void (last ? enter(last).then(ask) : ask());
+  }, [net, ask, enter]);
+  useEffect(() => halfEntered.set(false), [address]);
 
   if (session.state === "asking") return <p class="whole-note">{t("core-loading")}</p>;
   if (session.state === "failed") {
@@ -59,7 +90,16 @@ export function App({ net }: { net: Net }) {
   }
   if (session.state === "out") return <SignIn sessions={sessions} onDone={() => void ask()} />;
   const signOut = async () => {
-    await sessions.signOut();
+    try {
+      await sessions.signOut();
+    } catch {
+      // It is said when the server can be reached; here she is out now.
+      oweSignOut(true);
+    }
+    rememberWho(null);
+    await device.current?.signOut();
+    device.current = null;
+    setEnded(false);
     setSession({ state: "out" });
   };
   const farms = session.who.farms;
@@ -67,14 +107,23 @@ export function App({ net }: { net: Net }) {
   if (!info) return <NoFarm asked={address.farm} farms={farms} goFarm={goFarm} signOut={() => void signOut()} />;
   return (
     <>
-      <Frame key={info.id} net={net} info={info} who={session.who} address={{ ...address, farm: info.id }} go={go} goFarm={goFarm} signOut={() => void signOut()} />
+      <Frame key={`${session.who.person.id} ${info.id}`} net={net} info={info} who={session.who} device={session.device} address={{ ...address, farm: info.id }} go={go} goFarm={goFarm} signOut={() => void signOut()} />
       {ended && (
         <div class="cover">
-          <SignIn sessions={sessions} ended onDone={() => void ask()} />
+          <SignIn sessions={sessions} ended onDone={() => void ask()} onLater={() => setEnded(false)} />
         </div>
       )}
     </>
   );
+}
+
+// A sign-in that has ended meanwhile is what was wanted.
+async function settleSignOut(sessions: Sessions): Promise<void> {
+  try {
+    await sessions.signOut();
+  } catch (thrown) {
+    if (asProblem(thrown).status !== 401) throw thrown;
+  }
 }
 
 function NoFarm(props: { asked: string | undefined; farms: readonly FarmInfo[]; goFarm: (id: string) => void; signOut: () => void }) {
@@ -133,17 +182,18 @@ interface FrameProps {
   readonly net: Net;
   readonly info: FarmInfo;
   readonly who: Who;
+  readonly device: Device;
   readonly address: Address;
   readonly go: Go;
   readonly goFarm: (farm: string) => void;
   readonly signOut: () => void;
 }
 
-function Frame({ net, info, who, address, go, goFarm, signOut }: FrameProps) {
+function Frame({ net, info, who, device, address, go, goFarm, signOut }: FrameProps) {
   const t = useText();
   const api = useMemo(() => new Client(net, info.id), [net, info.id]);
   const figures = useMemo(() => new FarmFigures(api), [api]);
-  const farm = useMemo(() => new Farm(info, who, api), [info, who, api]);
+  const farm = useMemo(() => new Farm(info, who, device.source(api)), [info.id, device, api]);
   const [map, setMap] = useState<DrawnMap | null>(null);
   const [height, setHeight] = useState<SheetHeight>("half");
   const [width, setWidth] = useState(420);
@@ -151,6 +201,7 @@ function Frame({ net, info, who, address, go, goFarm, signOut }: FrameProps) {
   const content = useRef<HTMLDivElement>(null);
   const system = useUnits();
 
+  useEffect(() => farm.end, [farm]);
   useEffect(() => {
     const made = new DrawnMap(target.current!);
     setMap(made);
@@ -185,7 +236,7 @@ function Frame({ net, info, who, address, go, goFarm, signOut }: FrameProps) {
           {t("core-invented")}
         </aside>
       )}
-      <TopLine info={info} who={who} address={address} go={go} goFarm={goFarm} signOut={signOut} />
+      <TopLine info={info} who={who} device={device} address={address} go={go} goFarm={goFarm} signOut={signOut} />
       <section class="map-side" aria-label={t("core-map")}>
         <div class="map" ref={target} tabIndex={0} role="application" aria-label={t("core-map-keys")} />
         <MapBarPlace />
@@ -238,10 +289,12 @@ function usePlace(name: PlaceName): [Place | undefined, unknown, () => void] {
   return [placeNow(name), failure, load];
 }
 
-function TopLine({ info, who, address, go, goFarm, signOut }: Omit<FrameProps, "net">) {
+function TopLine({ info, who, device, address, go, goFarm, signOut }: Omit<FrameProps, "net">) {
   const t = useText();
   const [open, setOpen] = useState(false);
-  const count = useSignal(waiting);
+  const [List, setList] = useState<ListOf | null>(null);
+  const [leaving, setLeaving] = useState(false);
+  const openList = () => void import("./offline/unsentlist").then((m) => setList(() => m.UnsentList));
   const thisYear = new Date().getFullYear();
   const years = new Set(Array.from({ length: 6 }, (_, i) => String(thisYear - i)));
   if (address.season) years.add(address.season);
@@ -259,7 +312,7 @@ function TopLine({ info, who, address, go, goFarm, signOut }: Omit<FrameProps, "
         ) : (
           <strong title={info.name}>{info.name}</strong>
         )}
-        {count > 0 && <span class="waiting">{t("core-waiting", { n: count })}</span>}
+        <WaitingButton onOpen={openList} />
         <button type="button" class="top-more" aria-expanded={open} aria-controls="top-settings" onClick={() => setOpen(!open)}>
           {t("core-settings")}
         </button>
@@ -294,11 +347,49 @@ function TopLine({ info, who, address, go, goFarm, signOut }: Omit<FrameProps, "
         <span class="person" title={t(`core-role-${info.role}`)}>
           {who.person.display || who.person.name}
         </span>
-        <button type="button" onClick={signOut}>
+        <button type="button" onClick={() => (waiting.get() > 0 ? setLeaving(true) : signOut())}>
           {t("core-sign-out")}
         </button>
       </div>
+      <VersionNote />
+      <InsecureNote />
+      {leaving && <Leaving signOut={signOut} onStay={() => setLeaving(false)} />}
+      {List && (
+        <List
+          device={device}
+          farms={who.farms}
+          onClose={() => setList(null)}
+          onOpen={(to) => {
+            setList(null);
+            go(to);
+          }}
+        />
+      )}
     </header>
+  );
+}
+
+/** Says what signing out leaves unsent, before it is done. */
+function Leaving({ signOut, onStay }: { signOut: () => void; onStay: () => void }) {
+  const t = useText();
+  const count = useSignal(waiting);
+  const first = useRef<HTMLButtonElement>(null);
+  useEffect(() => first.current?.focus(), []);
+  return (
+    <div class="cover" role="dialog" aria-modal="true" aria-labelledby="leaving-title">
+      <div class="whole-note">
+        <h1 id="leaving-title">{t("offline-leave-title")}</h1>
+        <p>{t("offline-leave", { n: count })}</p>
+        <div class="buttons">
+          <button type="button" class="big" ref={first} onClick={onStay}>
+            {t("core-cancel")}
+          </button>
+          <button type="button" class="big" onClick={signOut}>
+            {t("offline-leave-yes")}
+          </button>
+        </div>
+      </div>
+    </div>
   );
 }
 

@@ -1,7 +1,7 @@
 import type { Geometry } from "../geo/position";
 import { language, t } from "../i18n";
 import type { Feature, Kind, Stored } from "../model/kinds";
-import type { RecordSource, Who } from "../model/farm";
+import type { Who } from "../model/farm";
 import { Imports } from "./imports";
 import { Problem, problemOf, unreachable } from "./problem";
 
@@ -133,6 +133,11 @@ function stored<K extends Kind>(kind: K, wire: WireFeature<K>, etag: string | nu
   };
 }
 
+/** A record as the changes feed tells it. */
+export function storedFrom<K extends Kind>(kind: K, record: Feature<K>): Stored<K> {
+  return stored(kind, record as WireFeature<K>, null);
+}
+
 // An entity tag of this server starts with the revision's number.
 function revisionIn(etag: string | null): number | null {
   const m = /^(?:W\/)?"r?(\d+)/.exec(etag ?? "");
@@ -146,12 +151,16 @@ export interface Change {
   readonly id: string;
   readonly record?: Feature;
   readonly base: number | null;
+  readonly why?: string;
 }
 
 export interface Outcome {
   readonly id: string;
   readonly status: number;
   readonly revision?: number;
+  readonly etag?: string;
+  /** On 409 and 412: the number of the revision that stands. */
+  readonly current?: number;
   /** A problem document; readProblem reads it. */
   readonly problem?: Json;
 }
@@ -220,7 +229,7 @@ export interface Export {
 }
 
 /** Everything of one farm that goes over the net. */
-export class Client implements RecordSource {
+export class Client {
   readonly net: Net;
   readonly farm: string;
   readonly imports: Imports;
@@ -301,6 +310,16 @@ export class Client implements RecordSource {
   /** Everything since a sequence number. */
   changesAfter(after: number, limit = 1000, options: Options = {}): Promise<{ changes: Changed[]; sequence: number; more: boolean }> {
     return this.net.json(`${this.path("changes")}?after=${after}&limit=${limit}`, options);
+  }
+
+  /** Stores a photo under the id its finder gave it; the same one again is no harm. */
+  async putPhoto(id: string, type: string, data: ArrayBuffer, options: Options = {}): Promise<void> {
+    await this.net.ask(this.photoPath(id), { ...options, method: "PUT", body: data, headers: { "Content-Type": type } });
+  }
+
+  /** The address of a photo, for an <img>. */
+  photoPath(id: string): string {
+    return this.path(`photos/${encodeURIComponent(id)}`);
   }
 
   /** A draft pass in; areas, totals, tank sheet and checks out; nothing stored. */

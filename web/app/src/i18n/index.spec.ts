@@ -5,6 +5,7 @@ import { disease } from "./disease";
 import { ground } from "./ground";
 import { imports } from "./imports";
 import { day, number, t } from "./index";
+import { offline } from "./offline";
 import { papers } from "./papers";
 import { pass } from "./pass";
 import { planting } from "./planting";
@@ -19,6 +20,7 @@ const areas: Record<string, { en: Record<string, Entry>; es: Record<string, Entr
   disease,
   pass,
   papers,
+  offline,
   planting,
   plants,
 };
@@ -30,7 +32,7 @@ describe.each(Object.entries(areas))("the texts of %s", (name, texts) => {
     expect(places(texts.es[key]!)).toBe(places(texts.en[key]!));
   });
   it("keep to their prefix, so that no area overwrites another's", () => {
-    if (name === "core") return expect(Object.keys(texts.en).filter((k) => /^(ground|imports|walk|disease|pass|papers|planting|plants)-/.test(k))).toEqual([]);
+    if (name === "core") return expect(Object.keys(texts.en).filter((k) => /^(ground|imports|walk|disease|pass|papers|planting|plants|offline)-/.test(k))).toEqual([]);
     expect(Object.keys(texts.en).filter((k) => !k.startsWith(`${name}-`))).toEqual([]);
   });
 });

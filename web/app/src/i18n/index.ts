@@ -4,6 +4,7 @@ import { core } from "./core";
 import type { disease } from "./disease";
 import type { ground } from "./ground";
 import type { imports } from "./imports";
+import { offline } from "./offline";
 import type { papers } from "./papers";
 import type { pass } from "./pass";
 import type { planting } from "./planting";
@@ -16,9 +17,9 @@ export type Language = (typeof languages)[number];
 type Keys<A> = A extends Area<infer K> ? K : never;
 
 /** A key of the catalogue. Every key starts with its area: "ground-", "walk-" … */
-export type Key = Keys<typeof core> | Keys<typeof ground> | Keys<typeof imports> | Keys<typeof walk> | Keys<typeof disease> | Keys<typeof pass> | Keys<typeof papers> | Keys<typeof planting> | Keys<typeof plants>;
+export type Key = Keys<typeof core> | Keys<typeof offline> | Keys<typeof ground> | Keys<typeof imports> | Keys<typeof walk> | Keys<typeof disease> | Keys<typeof pass> | Keys<typeof papers> | Keys<typeof planting> | Keys<typeof plants>;
 
-const catalogue: Record<Language, Record<string, Entry>> = { en: { ...core.en }, es: { ...core.es } };
+const catalogue: Record<Language, Record<string, Entry>> = { en: { ...core.en, ...offline.en }, es: { ...core.es, ...offline.es } };
 
 /** Enters the texts of an area; a place's texts come with the place (screens/places.ts). */
 export function enter(texts: Area<string>): void {

@@ -1,4 +1,4 @@
-import type { Feature, Kind, Stored } from "./kinds";
+import { type Feature, type Kind, kinds, type Stored } from "./kinds";
 import { type Signal, signal } from "./signal";
 
 export const roles = ["owner", "applicator", "scout", "adviser", "viewer"] as const;
@@ -20,11 +20,44 @@ export interface Who {
   readonly farms: readonly FarmInfo[];
 }
 
-/** Where records come from and go to: the server, or an outbox before it. */
+/** A photo as the field screens hand it over. */
+export interface NewPhoto {
+  /** A UUID of version 7, which the record names in `photos`. */
+  readonly id: string;
+  readonly blob: Blob;
+}
+
+export interface Keeping {
+  readonly why?: string;
+  readonly photos?: readonly NewPhoto[];
+}
+
+export interface Kept<K extends Kind> {
+  readonly record: Stored<K>;
+  /** Ids of photos the device had no room for; the record was kept without naming them. */
+  readonly left: readonly string[];
+}
+
+/** One record that is now otherwise; null: it is no longer there. */
+export interface Touched {
+  readonly kind: Kind;
+  readonly id: string;
+  readonly now: Stored | null;
+}
+
+/** Where records come from and go to: the server, or what this device keeps before it. */
 export interface RecordSource {
-  list<K extends Kind>(kind: K, params?: Readonly<Record<string, string | number | undefined>>): Promise<Stored<K>[]>;
+  /** `anew` asks the server what others changed, before the answer. */
+  list<K extends Kind>(kind: K, anew: boolean): Promise<Stored<K>[]>;
+  /** Waits for the server's word and throws its refusal. */
   put<K extends Kind>(kind: K, feature: Feature<K>, base: Stored<K> | null, why?: string): Promise<Stored<K>>;
   del<K extends Kind>(base: Stored<K>): Promise<Stored<K>>;
+  /** Keeps a record on this device at once; the server gets it when it can be reached. */
+  keep<K extends Kind>(kind: K, feature: Feature<K>, base: Stored<K> | null, how: Keeping): Promise<Kept<K>>;
+  /** Closes a record the same way; one that was never sent leaves no trace. */
+  takeBack(base: Stored): Promise<void>;
+  /** Tells of records that changed by themselves; null: everything is to be listed anew. */
+  listen(heard: (touched: readonly Touched[] | null) => void): () => void;
 }
 
 /** The records of one kind as known here. `list` keeps what was known while it is fetched anew. */
@@ -45,11 +78,16 @@ export class Farm {
   readonly who: Who;
   readonly #source: RecordSource;
   readonly #shelf: Shelf = {};
+  /** How often something was heard: a list read in between is read again. */
+  #heardOf = 0;
+  /** Ends the listening to what others change. */
+  readonly end: () => void;
 
   constructor(info: FarmInfo, who: Who, source: RecordSource) {
     this.info = info;
     this.who = who;
     this.#source = source;
+    this.end = source.listen((touched) => this.#heard(touched));
   }
 
   get id(): string {
@@ -77,7 +115,12 @@ export class Farm {
     if (now.state === "loading" || (now.state === "ready" && !anew)) return;
     shelf.set({ ...now, state: "loading", failure: null });
     try {
-      const list = await this.#source.list(kind);
+      let list: Stored[];
+      let heard: number;
+      do {
+        heard = this.#heardOf;
+        list = await this.#source.list(kind, anew);
+      } while (heard !== this.#heardOf);
       shelf.set({ state: "ready", list, failure: null, at: Date.now() });
     } catch (failure) {
       shelf.set({ ...shelf.get(), state: "failed", failure });
@@ -96,6 +139,47 @@ export class Farm {
     const closed = await this.#source.del(base);
     this.forget(base.kind, base.id);
     return closed;
+  }
+
+  /**
+   * Keeps a record on this device at once, whatever the network does; it is sent
+   * when the server can be reached. Throws only when the device itself cannot keep it.
+   */
+  async keep<K extends Kind>(kind: K, feature: Feature<K>, base: Stored<K> | null = null, how: Keeping = {}): Promise<Kept<K>> {
+    const kept = await this.#source.keep(kind, feature, base, how);
+    this.know(kept.record);
+    return kept;
+  }
+
+  /** Closes a record that was kept, with or without a network. keep() with the same content brings it back. */
+  async takeBack(base: Stored): Promise<void> {
+    await this.#source.takeBack(base);
+    this.forget(base.kind, base.id);
+  }
+
+  #heard(touched: readonly Touched[] | null): void {
+    this.#heardOf++;
+    if (touched === null) {
+      for (const kind of kinds) if (this.#shelf[kind]?.get().state === "ready") void this.load(kind, true);
+      return;
+    }
+    const byKind = new Map<Kind, Touched[]>();
+    for (const t of touched) {
+      const some = byKind.get(t.kind);
+      if (some) some.push(t);
+      else byKind.set(t.kind, [t]);
+    }
+    for (const [kind, some] of byKind) {
+      const shelf = this.#shelf[kind] as Signal<Records<Kind>> | undefined;
+      const now = shelf?.get();
+      if (!shelf || !now || now.state === "idle") continue;
+      const all = new Map(now.list.map((r) => [r.id, r]));
+      for (const { id, now: record } of some) {
+        if (record) all.set(id, record);
+        else all.delete(id);
+      }
+      shelf.set({ ...now, list: [...all.values()] });
+    }
   }
 
   /** Puts a record that came some other way (a batch, the changes feed) into its list. */

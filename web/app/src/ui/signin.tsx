@@ -5,8 +5,8 @@ import { useText } from "./hooks";
 import { LanguageChoice } from "./settings";
 import { ProblemNote } from "./notes";
 
-/** Asks who is working. `ended` says that a sign-in ran out under the work. */
-export function SignIn({ sessions, ended, onDone }: { sessions: Sessions; ended?: boolean; onDone: () => void }) {
+/** Asks who is working. `ended` says that a sign-in ran out under the work; `onLater` goes on without one. */
+export function SignIn({ sessions, ended, onDone, onLater }: { sessions: Sessions; ended?: boolean; onDone: () => void; onLater?: () => void }) {
   const t = useText();
   const [name, setName] = useState("");
   const [password, setPassword] = useState("");
@@ -37,6 +37,11 @@ export function SignIn({ sessions, ended, onDone }: { sessions: Sessions; ended?
         <button type="submit" class="main" disabled={busy} aria-busy={busy}>
           {t("core-sign-in")}
         </button>
+        {onLater && (
+          <button type="button" class="later" onClick={onLater}>
+            {t("offline-later-sign-in")}
+          </button>
+        )}
         <p class="soft">{t("core-sign-in-lost")}</p>
         {!globalThis.isSecureContext && <p class="soft">{t("core-insecure")}</p>}
         <LanguageChoice />

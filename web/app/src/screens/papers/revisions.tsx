@@ -5,7 +5,7 @@ import type { Kind } from "../../model/kinds";
 import { useText } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
 import type { PlaceProps } from "../place";
-import { changes } from "./diff";
+import { changes } from "../../model/differ";
 
 /** Every revision of a record, newest first: who, when, why and what changed. */
 export function Revisions({ farm, api, kind, id, name, newest }: Pick<PlaceProps, "farm" | "api"> & { kind: Kind; id: string; name: string; newest: number | null }) {

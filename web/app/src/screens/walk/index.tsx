@@ -1,7 +1,6 @@
-import { useEffect, useRef, useState } from "preact/hooks";
-import { Problem } from "../../api/problem";
+import { useEffect, useState } from "preact/hooks";
 import { named } from "../../i18n";
-import { causes, type Feature, type Stored } from "../../model/kinds";
+import { causes, type Stored } from "../../model/kinds";
 import { mayWrite } from "../../model/rights";
 import { uuid7 } from "../../model/uuid7";
 import { MainAction } from "../../ui/action";
@@ -58,7 +57,7 @@ function Sheet(props: PlaceProps) {
   );
 }
 
-function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"blocks">; may: boolean }) {
+function InBlock({ farm, map, block, may }: PlaceProps & { block: Stored<"blocks">; may: boolean }) {
   const t = useText();
   useUnits();
   const finds = useRecords(farm, "finds");
@@ -77,10 +76,6 @@ function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"b
   const [gps, setGps] = useState(false);
   const [busy, setBusy] = useState(false);
   const [problem, setProblem] = useState<unknown>(null);
-  // The find that was sent and not answered for: pressing again sends the same
-  // one, so that a lost answer never makes two of it.
-  const unanswered = useRef<{ id: string; found: number } | null>(null);
-
   const { state: fixState, fix } = useFix(gps);
   useEffect(() => {
     map.setHere(fix ? { at: fix.at, accuracyM: fix.accuracyM } : null);
@@ -126,21 +121,18 @@ function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"b
     if (!place || !form.cause || busy) return;
     setBusy(true);
     setProblem(null);
-    const first = unanswered.current === null;
-    unanswered.current ??= { id: uuid7(), found: Date.now() };
-    const sent = findFeature({
-      id: unanswered.current.id,
+    const made = findFeature({
+      id: uuid7(),
       block: block.id,
       form,
       cause: form.cause,
       place,
       fix,
-      now: unanswered.current.found,
+      now: Date.now(),
       visit: open?.id ?? null,
     });
     try {
-      const record = await send(sent, first);
-      unanswered.current = null;
+      const { record } = await farm.keep("finds", made);
       remember(localStorage, farm.id, block.id, form);
       setForm(afterSave);
       setTap(null);
@@ -153,20 +145,9 @@ function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"b
     }
   };
 
-  const send = async (sent: Feature<"finds">, first: boolean): Promise<Stored<"finds">> => {
-    try {
-      return await farm.put("finds", sent, null);
-    } catch (thrown) {
-      const there = thrown instanceof Problem && (thrown.status === 409 || thrown.stale);
-      if (first || !there) throw thrown;
-      // The earlier send had arrived, and the form was changed since.
-      return farm.put("finds", sent, await api.get("finds", sent.id));
-    }
-  };
-
   const undo = async (record: Stored<"finds">) => {
     try {
-      await farm.remove(record);
+      await farm.takeBack(record);
       say(t("walk-undone"));
     } catch (thrown) {
       setProblem(thrown);

@@ -52,7 +52,7 @@ export function VisitPanel(props: {
   const start = () =>
     attempt(async () => {
       const made = feature<"visits">(startId, null, { block, purpose: "scouting", started_at: new Date().toISOString() });
-      await farm.put("visits", made, null);
+      await farm.keep("visits", made);
       setStartId(uuid7());
     });
 
@@ -68,7 +68,7 @@ export function VisitPanel(props: {
     return attempt(async () => {
       const before = open.feature;
       const properties = { ...before.properties, ended_at: new Date().toISOString(), inspected };
-      await farm.put("visits", { ...before, properties }, open);
+      await farm.keep("visits", { ...before, properties }, open);
       setClosing(false);
       setText("");
       setWhole(false);

@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { changes } from "./diff";
+import { changes } from "./differ";
 
 describe("what changed", () => {
   it.each([
