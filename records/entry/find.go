@@ -188,15 +188,9 @@ func findBefore(s *scope, id records.ID) (scouting.Find, bool, error) {
 }
 
 // labBacks looks for a recorded result that covers the find and says so.
-func labBacks(s *scope, id records.ID, find scouting.Find) (backed bool, err error) {
-	err = s.each(records.Samples, records.Query{}, func(_ records.ID, rec records.Record) error {
-		sample, _ := scouting.ParseSample(rec.Geometry, rec.Properties)
-		if sample.Backs(find.State, find.Cause) {
-			backed = backed || slices.Contains(sample.Finds, id)
-		}
-		return nil
-	})
-	return backed, err
+func labBacks(s *scope, id records.ID, find scouting.Find) (bool, error) {
+	samples, err := s.samplesOf(id)
+	return slices.ContainsFunc(samples, func(sample scouting.Sample) bool { return sample.Backs(find.State, find.Cause) }), err
 }
 
 // findDeleteRule: a confirmed find is not deleted by who may not refute it.

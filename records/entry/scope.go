@@ -22,6 +22,8 @@ type scope struct {
 	pending map[records.Kind]map[records.ID]*records.Record // nil record: deleted
 	grounds map[records.ID]*ground
 	named   map[records.ID]map[int][]planting.Name // by block and row: finds and removals
+	// samples by the finds they cover; nil until asked for.
+	samples map[records.ID][]scouting.Sample
 }
 
 // ground is a block with what checks of finds and visits ask of it.
@@ -57,6 +59,9 @@ func (s *scope) pend(w records.Write) {
 	s.pending[w.Kind][w.ID] = nil
 	if !w.Delete {
 		s.pending[w.Kind][w.ID] = &w.Record
+	}
+	if w.Kind == records.Samples {
+		s.samples = nil
 	}
 	if w.Kind == records.Blocks || w.Kind == records.Rows {
 		clear(s.grounds)
@@ -108,6 +113,25 @@ func (s *scope) each(kind records.Kind, q records.Query, visit func(records.ID, 
 		}
 	}
 	return nil
+}
+
+// samplesOf gives the samples that cover a find.
+func (s *scope) samplesOf(find records.ID) ([]scouting.Sample, error) {
+	if s.samples == nil {
+		s.samples = map[records.ID][]scouting.Sample{}
+		err := s.each(records.Samples, records.Query{}, func(_ records.ID, rec records.Record) error {
+			sample, _ := scouting.ParseSample(rec.Geometry, rec.Properties)
+			for _, id := range sample.Finds {
+				s.samples[id] = append(s.samples[id], sample)
+			}
+			return nil
+		})
+		if err != nil {
+			s.samples = nil
+			return nil, err
+		}
+	}
+	return s.samples[find], nil
 }
 
 // ground is a block's; false when there is no such block.
