@@ -20,7 +20,7 @@ var (
 
 func (s *Server) scoutingRoutes() []route {
 	asked := func(schema string) *body { return &body{types: []string{typeJSON}, schema: schema} }
-	return []route{
+	return append(s.diagnosisRoutes(), []route{
 		{method: "GET", pattern: atFarm + "/programmes", id: "programmes", summary: "What is counted on this farm, and from which level on it matters", needs: farm, right: people.Read, handle: s.showProgrammes,
 			replies: okJSON("programmes", "the programmes, and the farm's own changes to the list")},
 		{method: "PUT", pattern: atFarm + "/programmes", id: "putProgrammes", summary: "Replace the farm's changes to the list of programmes", needs: farm, right: people.Read, handle: s.putProgrammes,
@@ -29,7 +29,7 @@ func (s *Server) scoutingRoutes() []route {
 			replies: okJSON("documentRevisions", "who, when, why, what")},
 		{method: "POST", pattern: atFarm + "/counts", id: "weighCount", summary: "What a count says about the action level; nothing stored", needs: farm, right: people.Read, handle: s.weighCount,
 			body: asked("countAsk"), replies: okJSON("countAnswer", "above, below or not to be told yet"), refuses: []int{422}},
-	}
+	}...)
 }
 
 func scoutingSchemas() object {
@@ -46,7 +46,7 @@ func scoutingSchemas() object {
 		"method": object{"type": "string", "enum": []programme.Method{programme.Share, programme.Mean}}, "note": text("beside it"), "source": text("where the figures stand, or common practice"), "own": truth, "texts": ref("any"),
 	})
 	edits := shape(nil, object{"programmes": list(ref("programme")), "hidden": list(text("id of a programme not used"))})
-	return object{
+	all := object{
 		"programme":         programmeOne,
 		"programmeEdits":    edits,
 		"programmes":        shape([]string{"programmes", "revision", "edits"}, object{"programmes": list(ref("programme")), "revision": whole, "etag": text("for If-Match"), "edits": ref("programmeEdits")}),
@@ -60,6 +60,10 @@ func scoutingSchemas() object {
 			"how": text("how it came about"), "note": text("beside it"), "source": text("where the figures stand"), "caution": text("what it is not"),
 		}),
 	}
+	for name, o := range diagnosisSchemas() {
+		all[name] = o
+	}
+	return all
 }
 
 // edits are the farm's changes to the programmes; none where it never made any,

@@ -3,6 +3,7 @@ package web
 import (
 	"testing"
 
+	"caneward/records"
 	"caneward/records/people"
 )
 
@@ -80,5 +81,103 @@ func TestCounts(t *testing.T) {
 		if g.status != 422 || len(errors) != 1 || errors[0].(map[string]any)["field"] != field {
 			t.Errorf("%s: %d %s, want one fault at %s", body, g.status, g.body, field)
 		}
+	}
+}
+
+func (s *site) block(c *client) records.ID {
+	id := s.ids.New()
+	s.make(c, "blocks", block(id, "Home"))
+	for n := 1; n <= 4; n++ {
+		lon := -80.4199 + float64(n)*0.0001
+		s.make(c, "rows", feature(s.ids.New(), map[string]any{"type": "LineString", "coordinates": [][2]float64{{lon, 35.8701}, {lon, 35.8719}}},
+			map[string]any{"block": id, "number": n, "plants": 60, "missing": []int{3, 4}}))
+	}
+	return id
+}
+
+func (s *site) find(c *client, block records.ID, row, plant int, cause, state, at string, more map[string]any) records.ID {
+	s.t.Helper()
+	id := s.ids.New()
+	p := map[string]any{"block": block, "row": row, "plant": plant, "cause": cause, "state": state, "found_at": at}
+	for k, v := range more {
+		p[k] = v
+	}
+	s.make(c, "finds", feature(id, nil, p))
+	return id
+}
+
+// A result moves every find it covers in one act, with the reason on each
+// revision; a second sending writes nothing; a find that does not fit stops all.
+func TestResult(t *testing.T) {
+	bothStores(t, func(t *testing.T, s *site) {
+		owner, scout := s.as("owner"), s.as("scout")
+		home := s.block(owner)
+		var finds []records.ID
+		for plant := 10; plant < 13; plant++ {
+			finds = append(finds, s.find(scout, home, 2, plant, "orange-rust", "sampled", "2026-04-14T09:30:00-04:00", map[string]any{"words": "orange stuff", "organism": "Gymnoconia nitens"}))
+		}
+		sample := s.ids.New()
+		s.make(scout, "samples", feature(sample, nil, map[string]any{"finds": finds, "sent_on": "2026-04-15", "accession": "26-0417", "kept": 1.50}))
+		at := "/farms/mine/samples/" + string(sample) + "/result"
+		body := `{"answer":"confirmed","result":"uredinia of Kuehneola uredinis on canes","result_on":"2026-04-22","found":"cane-leaf-rust","organism":"Kuehneola uredinis","laboratory":"county plant clinic","why":"by telephone"}`
+		if g := s.as("viewer").do("POST", at, body); g.status != 403 {
+			t.Errorf("viewer: %d", g.status)
+		}
+		if g := s.as("applicator").do("POST", at, body); g.status != 403 {
+			t.Errorf("applicator: %d", g.status)
+		}
+		if g := scout.do("POST", at, `{"answer":"confirmed"}`); g.status != 422 || len(g.json(t)["errors"].([]any)) != 2 {
+			t.Errorf("half a result: %d %s", g.status, g.body)
+		}
+		g := scout.do("POST", at, body)
+		if v := g.json(t); g.status != 200 || v["moved"] != 3.0 || len(v["finds"].([]any)) != 3 {
+			t.Fatalf("result: %d %s", g.status, g.body)
+		}
+		for _, id := range finds {
+			v := scout.do("GET", itemAt("finds", id), nil).json(t)
+			p := v["properties"].(map[string]any)
+			if p["state"] != "confirmed" || p["cause"] != "cane-leaf-rust" || p["organism"] != "Kuehneola uredinis" || p["words"] != "orange stuff" || v["revision"] != 2.0 {
+				t.Errorf("find: %v", v)
+			}
+			if v["why"] != "by telephone. Laboratory result 26-0417 of 2026-04-22: uredinia of Kuehneola uredinis on canes" {
+				t.Errorf("why: %v", v["why"])
+			}
+		}
+		before := owner.do("GET", "/farms/mine/changes?after=0", nil).json(t)["sequence"]
+		if g := scout.do("POST", at, body); g.status != 200 || g.json(t)["moved"] != 0.0 {
+			t.Errorf("sent again: %d %s", g.status, g.body)
+		}
+		if after := owner.do("GET", "/farms/mine/changes?after=0", nil).json(t)["sequence"]; after != before {
+			t.Errorf("sent again wrote revisions: %v, then %v", before, after)
+		}
+		if g := scout.do("POST", "/farms/mine/samples/"+string(s.ids.New())+"/result", body); g.status != 404 {
+			t.Errorf("no such sample: %d", g.status)
+		}
+		// One of two finds has lost its row since: nothing is written at all.
+		lost := s.find(scout, home, 4, 10, "orange-rust", "sampled", "2026-04-14T09:30:00-04:00", nil)
+		other := s.find(scout, home, 2, 20, "orange-rust", "sampled", "2026-04-14T09:30:00-04:00", nil)
+		second := s.ids.New()
+		s.make(scout, "samples", feature(second, nil, map[string]any{"finds": []records.ID{other, lost}}))
+		if g := scout.do("DELETE", itemAt("finds", lost), nil, "If-Match", "*"); g.status != 204 {
+			t.Fatalf("delete: %d %s", g.status, g.body)
+		}
+		if g := scout.do("POST", "/farms/mine/samples/"+string(second)+"/result", body); g.status != 422 {
+			t.Errorf("a find is gone: %d %s", g.status, g.body)
+		}
+		if v := scout.do("GET", itemAt("finds", other), nil).json(t); v["revision"] != 1.0 {
+			t.Errorf("half of it was written: %v", v)
+		}
+	})
+}
+
+func TestNames(t *testing.T) {
+	s := newSite(t)
+	c := s.as("scout")
+	v := c.do("GET", "/farms/mine/names?q=yellow%20rust", nil, "Accept-Language", "es").json(t)
+	if v["ask"] != true || len(v["candidates"].([]any)) != 3 || v["candidates"].([]any)[0].(map[string]any)["name"] != "roya amarilla de la frambuesa" {
+		t.Errorf("yellow rust: %v", v)
+	}
+	if v := c.do("GET", "/farms/mine/names", nil).json(t); v["ask"] != false || len(v["candidates"].([]any)) != 1 {
+		t.Errorf("nothing: %v", v)
 	}
 }
