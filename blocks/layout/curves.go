@@ -4,8 +4,11 @@ import (
 	"cmp"
 	"context"
 	"math"
+	"runtime"
 	"slices"
 	"sort"
+	"sync"
+	"sync/atomic"
 
 	"github.com/paulmach/orb"
 
@@ -370,12 +373,8 @@ func (l *Layout) rowsBeside(f *field, ground plane.Region, place func(plane.XY) 
 	if err := l.measure(f, strips, lo, hi); err != nil {
 		return 0, err
 	}
-	for _, s := range strips {
-		var parts []Part
-		for _, r := range s.runs {
-			parts = append(parts, l.bent(r, place))
-		}
-		if err := l.add(parts, s.ground); err != nil {
+	for i, parts := range l.bentParts(strips, place) {
+		if err := l.add(parts, strips[i].ground); err != nil {
 			return 0, err
 		}
 	}
@@ -481,6 +480,25 @@ func area(length func(x float64) (float64, error), from, to float64, halvings in
 	}
 	second, err := area(length, middle, to, halvings-1)
 	return first + second, err
+}
+
+// bentParts places every strip's runs, on all processors: placing the corners of
+// bent rows takes as long as finding them.
+func (l *Layout) bentParts(strips []strip, place func(plane.XY) geo.Position) [][]Part {
+	out := make([][]Part, len(strips))
+	var next atomic.Int64
+	var workers sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		workers.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(strips); i = int(next.Add(1)) - 1 {
+				for _, r := range strips[i].runs {
+					out[i] = append(out[i], l.bent(r, place))
+				}
+			}
+		})
+	}
+	workers.Wait()
+	return out
 }
 
 func (l *Layout) bent(r run, place func(plane.XY) geo.Position) Part {

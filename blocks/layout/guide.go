@@ -31,7 +31,7 @@ const (
 	// than geo.SamePlace are dropped.
 	maxKept = 2000
 	// maxEffort bounds the pieces looked at for one plan: about ten seconds.
-	maxEffort = 100_000_000
+	maxEffort = 250_000_000
 	// turnsBack is the bend, in radians, beyond which a guide runs back over
 	// itself.
 	turnsBack = 179.9 * math.Pi / 180
@@ -169,7 +169,8 @@ func runOn(a, b plane.XY, box plane.Box) plane.XY {
 func (c *chain) meetsItself() (plane.XY, bool) {
 	for i := range c.dir {
 		found := -1
-		c.near(c.boxes[c.leaves+i], float64(geo.SamePlace), func(j int) bool {
+		none := func(plane.Box) bool { return false }
+		c.near(c.boxes[c.leaves+i], float64(geo.SamePlace), none, func(j int) bool {
 			if j > i+1 && pieceDistance(c.at[i], c.at[i+1], c.at[j], c.at[j+1]) < float64(geo.SamePlace) {
 				found = j
 			}
@@ -191,27 +192,27 @@ func pieceDistance(a, b, p, q plane.XY) float64 {
 	return float64(min(a.Distance(a.NearestOn(p, q)), b.Distance(b.NearestOn(p, q)), p.Distance(p.NearestOn(a, b)), q.Distance(q.NearestOn(a, b))))
 }
 
-// near visits the pieces whose boxes come nearer than d to the box, until told
-// to stop.
-func (c *chain) near(box plane.Box, d float64, visit func(piece int) bool) {
-	c.visit(1, box, d*d, visit)
+// near visits the pieces whose boxes come nearer than d to the box and are not
+// passed over, until told to stop.
+func (c *chain) near(box plane.Box, d float64, pass func(plane.Box) bool, visit func(piece int) bool) {
+	c.visit(1, box, d*d, pass, visit)
 }
 
-func (c *chain) visit(k int, box plane.Box, square float64, visit func(int) bool) bool {
+func (c *chain) visit(k int, box plane.Box, square float64, pass func(plane.Box) bool, visit func(int) bool) bool {
 	c.effort++
-	if gap(box, c.boxes[k]) >= square {
+	if gap(box, c.boxes[k]) >= square || pass(c.boxes[k]) {
 		return true
 	}
 	if k >= c.leaves {
 		return visit(k - c.leaves)
 	}
-	return c.visit(2*k, box, square, visit) && c.visit(2*k+1, box, square, visit)
+	return c.visit(2*k, box, square, pass, visit) && c.visit(2*k+1, box, square, pass, visit)
 }
 
 // gap is the square of the distance between two boxes.
 func gap(a, b plane.Box) float64 {
-	x := math.Max(0, math.Max(b.Min.X-a.Max.X, a.Min.X-b.Max.X))
-	y := math.Max(0, math.Max(b.Min.Y-a.Max.Y, a.Min.Y-b.Max.Y))
+	x := max(0, b.Min.X-a.Max.X, a.Min.X-b.Max.X)
+	y := max(0, b.Min.Y-a.Max.Y, a.Min.Y-b.Max.Y)
 	return x*x + y*y
 }
 
@@ -332,9 +333,12 @@ func (s side) cutOne(f stretch, d float64) []stretch {
 	}
 	first, last := s.away(f, f.lo), s.away(f, f.hi)
 	from := s.at[(f.source+1)/2]
+	// What lies behind the source, seen along every normal of the stretch, is no
+	// nearer than the source itself.
+	behind := func(b plane.Box) bool {
+		return foremost(b, first) <= first.Dot(from) && foremost(b, last) <= last.Dot(from)
+	}
 	hide := func(j int) bool {
-		// What lies behind the source, seen along every normal of the stretch, is no
-		// nearer than the source itself.
 		p, q := s.at[j].Minus(from), s.at[j+1].Minus(from)
 		if own(j) || first.Dot(p) <= 0 && last.Dot(p) <= 0 && first.Dot(q) <= 0 && last.Dot(q) <= 0 {
 			return true
@@ -354,8 +358,13 @@ func (s side) cutOne(f stretch, d float64) []stretch {
 			}
 		}
 	}
-	s.near(s.box(f, d), d, hide)
+	s.near(s.box(f, d), d, behind, hide)
 	return left
+}
+
+// foremost is how far the box reaches in a direction.
+func foremost(b plane.Box, n plane.XY) float64 {
+	return max(b.Min.X*n.X, b.Max.X*n.X) + max(b.Min.Y*n.Y, b.Max.Y*n.Y)
 }
 
 func (s side) box(f stretch, d float64) plane.Box {
@@ -401,7 +410,7 @@ func narrow(lo, hi *float64, at, slope, least, most float64) {
 		return
 	}
 	a, b := (least-at)/slope, (most-at)/slope
-	*lo, *hi = math.Max(*lo, math.Min(a, b)), math.Min(*hi, math.Max(a, b))
+	*lo, *hi = max(*lo, min(a, b)), min(*hi, max(a, b))
 }
 
 // without takes the open interval a to b away.
