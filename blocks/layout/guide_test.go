@@ -288,15 +288,23 @@ func checkNoCrossing(t *testing.T, name string, s site, l Layout) {
 // from the guide has the row beside it, out to the outermost row on its side.
 func TestNoRowIsLeftOutBesideAGuide(t *testing.T) {
 	dice := rand.New(rand.NewPCG(4, 3))
-	looked := 0
-	for i := range 60 {
+	looked, rings := 0, 0
+	// Rows inside a bottle close on themselves; those in a U meet in its middle.
+	bent := [][]plane.XY{
+		{{X: 100, Y: 28}, {X: 70, Y: 28}, {X: 60, Y: 10}, {X: 40, Y: 10}, {X: 30, Y: 30}, {X: 40, Y: 50}, {X: 60, Y: 50}, {X: 70, Y: 32}, {X: 100, Y: 32}},
+		{{X: 100, Y: 10}, {X: 50, Y: 10}, {X: 30, Y: 30}, {X: 50, Y: 50}, {X: 100, Y: 50}},
+	}
+	for i := range 60 + len(bent) {
 		s := siteAt(t, geo.Position{-80.4, 35.9})
-		outline := s.polygon(randomOutline(dice)...)
+		outline, drawn := s.polygon(randomOutline(dice)...), randomGuide(dice)
+		if i >= 60 {
+			outline, drawn = s.polygon(box(0, 0, 100, 60)), bent[i-60]
+		}
 		f, err := plane.FrameOf(outline)
 		if err != nil {
 			t.Fatal(err)
 		}
-		spec := Spec{RowSpacing: 2 + geo.Metres(dice.Float64())*2, PlantSpacing: 1, Guide: s.line(randomGuide(dice))}
+		spec := Spec{RowSpacing: 2 + geo.Metres(dice.Float64())*2, PlantSpacing: 1, Guide: s.line(drawn)}
 		l, err := Plan(context.Background(), outline, spec)
 		if fault.KindOf(err) == fault.Invalid {
 			continue
@@ -313,7 +321,7 @@ func TestNoRowIsLeftOutBesideAGuide(t *testing.T) {
 			guide[k] = f.XY(p)
 		}
 		rows := map[int][]plane.Line{}
-		least, most := 0, 0
+		least, most := math.MaxInt, math.MinInt
 		for _, r := range l.Rows {
 			d, right := fromLine(guide, f.XY(r.Parts[0].Line()[0]))
 			k := int(math.Round(d / float64(spec.RowSpacing)))
@@ -327,6 +335,17 @@ func TestNoRowIsLeftOutBesideAGuide(t *testing.T) {
 					line = append(line, f.XY(q))
 				}
 				rows[k] = append(rows[k], line)
+				// Without headlands a part ends where the ground does, or is a ring
+				// opened by one row spacing.
+				gap := line[0].Distance(line[len(line)-1])
+				opened := gap > 0.3*spec.RowSpacing && gap < spec.RowSpacing+0.001
+				switch {
+				case nearEdge(ground, line[0], 0.001) && nearEdge(ground, line[len(line)-1], 0.001):
+				case opened:
+					rings++
+				default:
+					t.Errorf("guide %d %v: row %d ends on the ground, at %v or %v", i, guide, k, line[0], line[len(line)-1])
+				}
 			}
 		}
 		b := ground.Box()
@@ -357,8 +376,8 @@ func TestNoRowIsLeftOutBesideAGuide(t *testing.T) {
 			}
 		}
 	}
-	if looked < 10_000 {
-		t.Errorf("only %d places looked at", looked)
+	if looked < 10_000 || rings < 3 {
+		t.Errorf("only %d places and %d rings looked at", looked, rings)
 	}
 }
 
