@@ -159,4 +159,3 @@ func (x *exchange) sendResult(id records.ID, moved int) error {
 	}
 	return x.json(http.StatusOK, map[string]any{"sample": sample, "finds": finds, "moved": moved})
 }
-

@@ -20,7 +20,7 @@ var (
 
 func (s *Server) scoutingRoutes() []route {
 	asked := func(schema string) *body { return &body{types: []string{typeJSON}, schema: schema} }
-	return append(s.diagnosisRoutes(), []route{
+	return append(append(s.diagnosisRoutes(), s.walkRoutes()...), []route{
 		{method: "GET", pattern: atFarm + "/programmes", id: "programmes", summary: "What is counted on this farm, and from which level on it matters", needs: farm, right: people.Read, handle: s.showProgrammes,
 			replies: okJSON("programmes", "the programmes, and the farm's own changes to the list")},
 		{method: "PUT", pattern: atFarm + "/programmes", id: "putProgrammes", summary: "Replace the farm's changes to the list of programmes", needs: farm, right: people.Read, handle: s.putProgrammes,
@@ -60,8 +60,10 @@ func scoutingSchemas() object {
 			"how": text("how it came about"), "note": text("beside it"), "source": text("where the figures stand"), "caution": text("what it is not"),
 		}),
 	}
-	for name, o := range diagnosisSchemas() {
-		all[name] = o
+	for _, more := range []object{diagnosisSchemas(), walkSchemas()} {
+		for name, o := range more {
+			all[name] = o
+		}
 	}
 	return all
 }

@@ -1,7 +1,10 @@
 package web
 
 import (
+	"bytes"
+	"fmt"
 	"testing"
+	"time"
 
 	"caneward/records"
 	"caneward/records/people"
@@ -179,5 +182,182 @@ func TestNames(t *testing.T) {
 	}
 	if v := c.do("GET", "/farms/mine/names", nil).json(t); v["ask"] != false || len(v["candidates"].([]any)) != 1 {
 		t.Errorf("nothing: %v", v)
+	}
+}
+
+func below(kind string, id records.ID, rest string) string {
+	return "/farms/mine/collections/" + kind + "/items/" + string(id) + "/" + rest
+}
+
+func TestVisitSummary(t *testing.T) {
+	bothStores(t, func(t *testing.T, s *site) {
+		owner, scout := s.as("owner"), s.as("scout")
+		home := s.block(owner)
+		s.find(scout, home, 1, 7, "orange-rust", "suspected", "2026-04-10T09:30:00-04:00", nil)
+		visit := s.ids.New()
+		s.make(scout, "visits", feature(visit, nil, map[string]any{"block": home, "started_at": "2026-04-14T09:00:00-04:00", "ended_at": "2026-04-14T10:00:00-04:00", "state": "closed",
+			"pauses":    []any{map[string]any{"from": "2026-04-14T09:10:00-04:00", "to": "2026-04-14T09:25:00-04:00"}},
+			"inspected": []any{map[string]any{"row": 1}, map[string]any{"row": 1, "from": 5, "to": 10}, map[string]any{"row": 3, "from": 1, "to": 20}},
+			"counts":    []any{map[string]any{"what": "clipped-buds", "sampled": 100, "hits": 1}, map[string]any{"what": "beetles", "sampled": 3, "hits": 1}}}))
+		during := map[string]any{"visit": visit}
+		s.find(scout, home, 1, 7, "orange-rust", "suspected", "2026-04-14T09:30:00-04:00", during)
+		s.find(scout, home, 1, 8, "orange-rust", "suspected", "2026-04-14T09:31:00-04:00", during)
+		s.find(scout, home, 3, 9, "other", "suspected", "2026-04-14T09:40:00-04:00", map[string]any{"visit": visit, "words": "yellow rust?"})
+		v := scout.do("GET", below("visits", visit, "summary"), nil).json(t)
+		// Rows of 60 with two places empty: 58 plants each; 1 to 20 less 3 and 4 are 18.
+		if v["plants"] != 76.0 || v["of"] != 232.0 || v["minutes"] != 45.0 || v["found"] != 3.0 || v["twice"] != 6.0 {
+			t.Errorf("figures: %v", v)
+		}
+		if rows := v["rows_not_seen"].([]any); len(rows) != 2 || rows[0] != 2.0 || rows[1] != 4.0 {
+			t.Errorf("rows not seen: %v", rows)
+		}
+		causes := v["causes"].([]any)
+		if rust := causes[0].(map[string]any); len(causes) != 2 || rust["finds"] != 2.0 || rust["plants"] != 2.0 || rust["again"] != 1.0 {
+			t.Errorf("causes: %v", causes)
+		}
+		if unsaid := v["unsaid"].([]any); len(unsaid) != 1 || unsaid[0].(map[string]any)["words"] != "yellow rust?" {
+			t.Errorf("unsaid: %v", unsaid)
+		}
+		counts := v["counts"].([]any)
+		if a := counts[0].(map[string]any)["answer"].(map[string]any); a["answer"] != "cannot-tell" || counts[1].(map[string]any)["answer"] != nil {
+			t.Errorf("counts: %v", counts)
+		}
+		if says := v["says"].([]any); says[1] != "Not looked at: rows 2, 4." {
+			t.Errorf("says: %q", says)
+		}
+		empty := s.ids.New()
+		s.make(scout, "visits", feature(empty, nil, map[string]any{"block": home, "started_at": "2026-04-15T09:00:00-04:00", "inspected": []any{map[string]any{"rows": "all"}}}))
+		if v := scout.do("GET", below("visits", empty, "summary"), nil, "Accept-Language", "es").json(t); v["found"] != 0.0 || v["plants"] != 232.0 || len(v["rows_not_seen"].([]any)) != 0 || v["says"].([]any)[2] != "Nada encontrado: eso también es un registro." {
+			t.Errorf("nothing found: %v", v)
+		}
+		if g := scout.do("GET", below("visits", s.ids.New(), "summary"), nil); g.status != 404 {
+			t.Errorf("no such visit: %d", g.status)
+		}
+	})
+}
+
+func TestEpisodesAndLookAgain(t *testing.T) {
+	bothStores(t, func(t *testing.T, s *site) {
+		owner, scout, adviser := s.as("owner"), s.as("scout"), s.as("adviser")
+		home := s.block(owner)
+		first := s.find(adviser, home, 2, 7, "orange-rust", "confirmed", "2025-04-10T09:30:00-04:00", nil)
+		again := s.find(scout, home, 2, 7, "orange-rust", "suspected", "2026-04-10T09:30:00-04:00", map[string]any{"again_of": first})
+		s.find(scout, home, 2, 9, "orange-rust", "suspected", "2025-04-10T09:30:00-04:00", nil)
+		s.make(scout, "visits", feature(s.ids.New(), nil, map[string]any{"block": home, "started_at": "2026-04-10T09:00:00-04:00", "inspected": []any{map[string]any{"row": 2, "from": 1, "to": 8}}}))
+		v := scout.do("GET", below("blocks", home, "episodes?row=2&plant=7&cause=orange-rust"), nil).json(t)
+		all := v["episodes"].([]any)
+		if len(all) != 1 {
+			t.Fatalf("episodes: %v", v)
+		}
+		e := all[0].(map[string]any)
+		if e["state"] != "confirmed" || e["newest"] != string(again) || len(e["finds"].([]any)) != 2 || e["finds"].([]any)[1].(map[string]any)["again"] != true {
+			t.Errorf("episode: %v", e)
+		}
+		v = scout.do("GET", below("blocks", home, "look-again?season=2026"), nil).json(t)
+		plants := v["plants"].([]any)
+		if len(plants) != 2 || plants[0].(map[string]any)["seen"] != true || plants[1].(map[string]any)["seen"] != false || plants[0].(map[string]any)["why"] == plants[1].(map[string]any)["why"] {
+			t.Errorf("look again: %v", plants)
+		}
+		if g := scout.do("GET", below("blocks", home, "look-again?season=soon"), nil); g.status != 400 {
+			t.Errorf("season soon: %d", g.status)
+		}
+		if g := scout.do("GET", below("blocks", s.ids.New(), "look-again"), nil); g.status != 404 {
+			t.Errorf("no such block: %d", g.status)
+		}
+	})
+}
+
+func TestSamplingWalk(t *testing.T) {
+	s := newSite(t)
+	owner, scout := s.as("owner"), s.as("scout")
+	home := s.block(owner)
+	body := `{"block":"` + string(home) + `","programme":"leafroller-hills","seed":42,"kind":"random"}`
+	first := scout.do("POST", "/farms/mine/sampling-walk", body)
+	v := first.json(t)
+	stops, _ := v["stops"].([]any)
+	if first.status != 200 || len(stops) != 5 || v["at_each"] != 20.0 || v["plants"] != 232.0 || v["says"] != "At each stop look at 20 hills." {
+		t.Fatalf("walk: %d %s", first.status, first.body)
+	}
+	for _, stop := range stops {
+		one := stop.(map[string]any)
+		if one["plant"] == 3.0 || one["plant"] == 4.0 || one["lat"].(float64) < 35.87 || one["lat"].(float64) > 35.872 {
+			t.Errorf("stop: %v", one)
+		}
+	}
+	if again := scout.do("POST", "/farms/mine/sampling-walk", body); !bytes.Equal(again.body, first.body) {
+		t.Errorf("the same seed gives another walk:\n%s\n%s", first.body, again.body)
+	}
+	file := scout.do("POST", "/farms/mine/sampling-walk", body, "Accept", "application/gpx+xml")
+	other := scout.do("GET", "/farms/mine/reports/sampling-walk.gpx?block="+string(home)+"&programme=leafroller-hills&seed=42&kind=random", nil)
+	if file.status != 200 || file.header.Get("Content-Type") != "application/gpx+xml" || bytes.Count(file.body, []byte("<wpt ")) != 5 || !bytes.Equal(file.body, other.body) {
+		t.Errorf("file: %d %s\n%s", file.status, file.body, other.body)
+	}
+	for body, field := range map[string]string{
+		`{"block":"` + string(s.ids.New()) + `"}`:                "block",
+		`{"block":"` + string(home) + `","stops":0}`:             "stops",
+		`{"block":"` + string(home) + `","stops":233}`:           "stops",
+		`{"block":"` + string(home) + `","seed":-1}`:             "seed",
+		`{"block":"` + string(home) + `","kind":"zigzag"}`:       "kind",
+		`{"block":"` + string(home) + `","programme":"nothing"}`: "programme",
+	} {
+		g := scout.do("POST", "/farms/mine/sampling-walk", body)
+		errors, _ := g.json(t)["errors"].([]any)
+		if g.status != 422 || len(errors) != 1 || errors[0].(map[string]any)["field"] != field {
+			t.Errorf("%s: %d %s, want one fault at %s", body, g.status, g.body, field)
+		}
+	}
+}
+
+func TestWalkedIsAProposal(t *testing.T) {
+	s := newSite(t)
+	owner, scout := s.as("owner"), s.as("scout")
+	home := s.block(owner)
+	visit := s.ids.New()
+	s.make(scout, "visits", feature(visit, nil, map[string]any{"block": home, "started_at": "2026-04-14T09:00:00-04:00"}))
+	before := owner.do("GET", "/farms/mine/changes?after=0", nil).json(t)["sequence"]
+	// Row 2 stands at -80.4197; fixes every 10 m along it.
+	line := `[`
+	for lat := 35.8701; lat < 35.8719; lat += 0.0001 {
+		line += fmt.Sprintf("[-80.4197,%.5f],", lat)
+	}
+	g := scout.do("POST", below("visits", visit, "walked"), `{"track":{"type":"LineString","coordinates":`+line[:len(line)-1]+`]},"accuracy_m":3}`)
+	v := g.json(t)
+	inspected, _ := v["inspected"].([]any)
+	if g.status != 200 || v["stored"] != false || len(inspected) != 1 || inspected[0].(map[string]any)["row"] != 2.0 {
+		t.Errorf("walked: %d %s", g.status, g.body)
+	}
+	if after := owner.do("GET", "/farms/mine/changes?after=0", nil).json(t)["sequence"]; after != before {
+		t.Errorf("a proposal was stored: %v, then %v", before, after)
+	}
+	for body, field := range map[string]string{`{"accuracy_m":3}`: "track", `{"track":{"type":"Point","coordinates":[1,2]},"accuracy_m":3}`: "track", `{"track":{"type":"LineString","coordinates":[[1,2],[1,3]]}}`: "accuracy_m"} {
+		g := scout.do("POST", below("visits", visit, "walked"), body)
+		errors, _ := g.json(t)["errors"].([]any)
+		if g.status != 422 || len(errors) != 1 || errors[0].(map[string]any)["field"] != field {
+			t.Errorf("%s: %d %s, want one fault at %s", body, g.status, g.body, field)
+		}
+	}
+}
+
+func TestSampleSlip(t *testing.T) {
+	s := newSite(t)
+	owner, scout := s.as("owner"), s.as("scout")
+	home := s.block(owner)
+	find := s.find(scout, home, 2, 7, "orange-rust", "sampled", "2026-04-10T09:30:00-04:00", map[string]any{"words": "orange stuff"})
+	sample := s.ids.New()
+	s.make(scout, "samples", feature(sample, nil, map[string]any{"finds": []records.ID{find}, "sent_on": "2026-04-11"}))
+	s.now = func() time.Time { return time.Date(2026, 4, 11, 12, 0, 0, 0, time.UTC) }
+	for _, lang := range []string{"en", "es"} {
+		g := scout.do("GET", "/farms/mine/reports/sample-slip.pdf?sample="+string(sample), nil, "Accept-Language", lang)
+		if g.status != 200 || g.header.Get("Content-Type") != "application/pdf" || !bytes.HasPrefix(g.body, []byte("%PDF-")) {
+			t.Fatalf("slip: %d %.200s", g.status, g.body)
+		}
+		if again := scout.do("GET", "/farms/mine/reports/sample-slip.pdf?sample="+string(sample), nil, "Accept-Language", lang); !bytes.Equal(g.body, again.body) {
+			t.Errorf("%s: the same slip is not the same file", lang)
+		}
+	}
+	for _, query := range []string{"", "?sample=x", "?sample=" + string(s.ids.New())} {
+		if g := scout.do("GET", "/farms/mine/reports/sample-slip.pdf"+query, nil); g.status != 422 {
+			t.Errorf("slip%s: %d", query, g.status)
+		}
 	}
 }

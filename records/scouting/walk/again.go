@@ -75,3 +75,10 @@ func orNull(id records.ID) any {
 	}
 	return id
 }
+
+var againHow = words.New("walk-again-how",
+	"Plants with a find of the two seasons before that was not refuted, and confirmed plants that were not taken out. A place planted anew is another plant. Two seasons are common practice: newly infected plants usually show nothing until the next spring.",
+	"Plantas con un hallazgo de las dos temporadas anteriores que no fue descartado, y plantas confirmadas que no se eliminaron. Un lugar replantado es otra planta. Dos temporadas es práctica común: las plantas recién infectadas no suelen mostrar nada hasta la primavera siguiente.")
+
+// AgainHow says which plants are looked at again.
+func AgainHow() words.Text { return againHow.Plain() }
