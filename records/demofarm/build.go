@@ -330,11 +330,11 @@ func (b *builder) scouting() error {
 func (b *builder) counts(p *plantedBlock, month, season int) []props {
 	switch month {
 	case 4:
-		return []props{{"what": "galled canes", "sampled": 200, "hits": b.dice.IntN(12)}}
+		return []props{{"what": "galled-canes", "sampled": 200, "hits": b.dice.IntN(12)}}
 	case 5:
-		return []props{{"what": "clipped bud clusters", "sampled": 100, "hits": b.dice.IntN(3)}}
+		return []props{{"what": "clipped-buds", "sampled": 100, "hits": b.dice.IntN(3)}}
 	}
-	return []props{{"what": "larvae in fruit", "sampled": 25, "hits": b.dice.IntN(4)}}
+	return []props{{"what": "fruit-larvae", "sampled": 25, "hits": b.dice.IntN(4)}}
 }
 
 func stamp(t time.Time) string { return t.Format(time.RFC3339) }

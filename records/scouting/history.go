@@ -163,7 +163,9 @@ func markRemoved(episodes []Episode, removals []Removal, zone *time.Location) {
 		if m.DoneOn.IsZero() {
 			continue
 		}
-		regrowth := slices.ContainsFunc(m.Checks, func(c Regrowth) bool { return c.Regrowth })
+		// A check speaks of the removal as a whole: of several plants nobody knows
+		// which one came back.
+		regrowth := len(m.Plants) == 1 && slices.ContainsFunc(m.Checks, func(c Regrowth) bool { return c.Regrowth })
 		for _, p := range m.Plants {
 			out[p] = append(out[p], taken{dayIn(m.DoneOn, zone), regrowth})
 		}
