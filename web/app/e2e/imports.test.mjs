@@ -113,7 +113,7 @@ test("what overlaps says by how much: within the file, and with each block of th
   const page = await grower();
   await bring(page, "V046-neighbours-overlap.geojson");
   // By shapely (README of the cases): 468.45 m2.
-  await page.getByText("overlap by 468.5 m2", { exact: false }).waitFor();
+  await page.getByText("overlap by 468.45 m2", { exact: false }).waitFor();
   await store(page, "Store 2 blocks");
   await bring(page, "V046-neighbours-overlap.geojson");
   // 16,092.24 m2 are 3.98 acres, 468.45 m2 are 0.116 acres.
