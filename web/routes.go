@@ -125,7 +125,7 @@ const (
 // table is the whole outside of the server.
 func (s *Server) table() []route {
 	var all []route
-	for _, part := range [][]route{s.commonRoutes(), s.farmRoutes(), s.itemRoutes(), s.scoutingRoutes(), s.workRoutes(), s.pageRoutes()} {
+	for _, part := range [][]route{s.commonRoutes(), s.farmRoutes(), s.itemRoutes(), s.scoutingRoutes(), s.workRoutes(), s.layoutRoutes(), s.pageRoutes()} {
 		all = append(all, part...)
 	}
 	return all
@@ -202,8 +202,6 @@ func (s *Server) workRoutes() []route {
 			body: asked("treatedAreaAsk"), replies: okJSON("treatedArea", "areas, totals, tank sheet and checks")},
 		{method: "POST", pattern: atFarm + "/hot-spots", id: "hotSpots", summary: "Groups of finds with their evidence; nothing stored", needs: farm, right: people.Read, long: true, handle: s.hotSpots,
 			body: asked("hotSpotsAsk"), replies: okJSON("hotSpots", "groups, windows, runs and the list")},
-		{method: "POST", pattern: atFarm + "/layout", id: "layout", summary: "Rows and plants that fit an outline; nothing stored", needs: farm, right: people.Read, long: true, handle: s.layout,
-			body: asked("layoutAsk"), replies: okJSON("layout", "the rows")},
 		{method: "POST", pattern: atFarm + "/imports", id: "proposeImport", summary: "What a file holds; nothing stored", needs: farm, right: people.Import, long: true, handle: s.proposeImport,
 			headers: []string{"Prefer"}, body: &body{types: []string{typeForm}, schema: "importForm", large: true}, replies: proposalReplies, refuses: []int{422}},
 		{method: "GET", pattern: atImport, id: "import", summary: "How far the reading has come, or what the file holds", needs: farm, right: people.Import, handle: s.showImport,

@@ -34,6 +34,7 @@ func schemas() object {
 		"any":      object{"type": "object"},
 		"binary":   object{"type": "string", "format": "binary"},
 		"text":     object{"type": "string"},
+		"number":   number,
 		"kind":     object{"type": "string", "enum": kinds},
 		"id":       object{"type": "string", "pattern": "^[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$", "description": "a UUID of version 7 in lower case, made by the client"},
 		"farmId":   object{"type": "string", "pattern": "^[a-z0-9](?:[a-z0-9-]{0,38}[a-z0-9])?$"},
@@ -65,7 +66,7 @@ func schemas() object {
 			})),
 		}),
 	}
-	for _, more := range []object{recordSchemas(), workSchemas(), scoutingSchemas()} {
+	for _, more := range []object{recordSchemas(), workSchemas(), layoutSchemas(), scoutingSchemas()} {
 		for name, o := range more {
 			all[name] = o
 		}
@@ -116,19 +117,12 @@ func workSchemas() object {
 			"checks": list(shape([]string{"rule", "answer", "why"}, object{"rule": text("what was looked at"), "answer": object{"type": "string", "enum": []string{"ok", "caution", "stop"}}, "why": text("in words"), "source": text("where the rule stands")})),
 		}),
 		"hotSpotsAsk": shape([]string{"block"}, object{
-			"block": ref("id"), "causes": list(text("a cause")), "states": list(text("a state")), "along_m": number, "across_m": number, "min_finds": whole, "gap_plants": whole, "margin_plants": whole, "inspect_rows": whole, "scan": ref("any"),
+			"block": ref("id"), "as_of": text("RFC 3339: the rows as they stood then"), "causes": list(text("a cause")), "states": list(text("a state")), "along_m": number, "across_m": number, "min_finds": whole, "gap_plants": whole, "margin_plants": whole, "inspect_rows": whole, "scan": ref("any"),
 		}),
 		"hotSpots": shape([]string{"inspected", "infected", "groups", "list"}, object{
 			"inspected": whole, "infected": whole, "groups": list(ref("any")), "isolated": list(ref("any")), "labels": list(whole), "scan": list(ref("any")), "runs": list(ref("any")),
 			"list": object{"type": "object", "additionalProperties": list(ref("any"))}, "why_no_p": object{"type": "string", "nullable": true}, "cautions": list(text("a caution")),
 		}),
-		"layoutAsk": shape([]string{"row_spacing_m", "plant_spacing_m"}, object{
-			"outline": ground, "block": ref("id"), "row_spacing_m": number, "plant_spacing_m": number, "bearing_deg": number, "headland_m": number,
-			"first_row_side": object{"type": "string", "enum": []string{"left", "right"}}, "first_plant_end": object{"type": "string", "enum": []string{"start", "end"}},
-		}),
-		"layout": shape([]string{"rows", "plants", "each"}, object{"rows": whole, "row_length_m": number, "plants": whole, "planted_m2": number, "outline_m2": number, "bearing_deg": number,
-			"each": list(shape(nil, object{"number": whole, "length_m": number, "plants": whole, "parts": list(ref("any2"))}))}),
-		"any2": object{"type": "array", "items": object{}},
 		"importForm": shape([]string{"file", "kind"}, object{"file": ref("binary"), "kind": object{"type": "string", "enum": intake.Imported}, "zone": text("IANA time zone of times that carry none"),
 			"system": text("coordinate system of a file that names none, EPSG:n"), "day_order": text("day-first or month-first"), "columns": text("JSON object: a column's header to a field"), "swap": text("true: longitude and latitude are swapped")}),
 		"importAnswers": shape(nil, object{"kind": object{"type": "string", "enum": intake.Imported}, "zone": text("IANA time zone"), "system": text("EPSG:n"),
