@@ -24,6 +24,10 @@ export interface PlantingAsk {
   readonly first_plant_end?: string;
   readonly spare_percent?: number;
   readonly wires?: number;
+  /** Emitter lines a row. */
+  readonly lines_per_row?: number;
+  /** Width treated along a row. */
+  readonly band_width_m?: number;
 }
 
 export interface PlannedRow {
@@ -72,10 +76,11 @@ export interface PlantingAnswer {
   /** The gross formula over the whole outline. */
   readonly handbook?: { readonly plants: number; readonly row_length_m: number; readonly how?: string };
   readonly why_different?: readonly string[];
+  readonly how?: readonly HowLine[];
   readonly order?: PlantOrder;
 }
 
-export interface CompareAsk extends Omit<PlantingAsk, "row_spacing_m" | "plant_spacing_m" | "bearing_deg" | "skip"> {
+export interface CompareAsk extends Omit<PlantingAsk, "row_spacing_m" | "plant_spacing_m" | "bearing_deg" | "skip" | "band_width_m"> {
   readonly row_spacing_m: readonly number[];
   readonly plant_spacing_m: readonly number[];
   readonly bearings_deg?: readonly number[];
@@ -113,13 +118,25 @@ export interface RevisedRow extends Feature<"rows"> {
   readonly base?: number | null;
 }
 
+export interface Stretch {
+  readonly row: number;
+  readonly from: number;
+  readonly to: number;
+}
+
+/** What laying out anew means for the rows that stand. */
 export interface Revision {
+  /** Places that keep number and position. */
   readonly kept: number;
-  readonly moved: readonly unknown[];
-  readonly added: readonly unknown[];
-  readonly gone: readonly unknown[];
+  /** Rows whose line changes; their plants stay. */
+  readonly moved: readonly { readonly row: number; readonly was_m: number; readonly is_m: number; readonly beside_m: number }[];
+  readonly added: readonly Stretch[];
+  readonly gone: readonly Stretch[];
   readonly conflicts: readonly Conflict[];
   readonly rows: readonly RevisedRow[];
+  /** Rows left without ground. */
+  readonly dropped: readonly { readonly id: string; readonly base: number; readonly row: number }[];
+  readonly how?: string;
 }
 
 export interface NearAnswer {
@@ -158,7 +175,7 @@ export class Planting {
     const params: Record<string, string | number | undefined> = {};
     for (const [name, value] of Object.entries(ask)) {
       if (value === undefined) continue;
-      params[name] = typeof value === "string" || typeof value === "number" ? value : Array.isArray(value) ? value.join(",") : JSON.stringify(value);
+      params[name === "band_width_m" ? "band_m" : name] = typeof value === "string" || typeof value === "number" ? value : Array.isArray(value) ? value.join(",") : JSON.stringify(value);
     }
     return this.#api.reportPath("planting-plan", "pdf", params as ListParams);
   }

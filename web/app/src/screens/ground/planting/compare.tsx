@@ -46,14 +46,15 @@ export function Compare({ planting, ask, onShow, onUse }: CompareProps) {
 
   const lengths = (text: string) => readList(text, (w) => typedNumber(w) * per.metres);
   const read = { rows: lengths(rowSpacings), plants: lengths(plantSpacings), bearings: readList(bearings, typedNumber), step: typedNumber(step) };
-  const turns = by === "sweep" ? 180 / read.step : (read.bearings?.length ?? 0) + 1;
+  // The longest side stands beside them always, the guide where there is one.
+  const turns = (by === "sweep" ? 180 / read.step : (read.bearings?.length ?? 0)) + 1 + (ask.guide ? 1 : 0);
   const asked = (read.rows?.length ?? 0) * (read.plants?.length ?? 0) * Math.ceil(turns);
   const bad = !read.rows || !read.plants || (by === "list" ? !read.bearings : !(read.step > 0 && read.step <= 90));
   const blocked = bad ? t("planting-compare-read") : read.rows?.length === 0 || read.plants?.length === 0 ? t("ground-need-spacings") : asked > mostOptions ? t("planting-compare-most", { n: asked, most: mostOptions }) : undefined;
 
   const run = async () => {
     if (!read.rows || !read.plants || blocked) return;
-    const { skip: _skip, bearing_deg: _bearing, ...shared } = ask;
+    const { skip: _skip, bearing_deg: _bearing, band_width_m: _band, ...shared } = ask;
     const question: CompareAsk = {
       ...shared,
       row_spacing_m: read.rows,
@@ -99,8 +100,6 @@ export function Compare({ planting, ask, onShow, onUse }: CompareProps) {
         <TextField label={t("planting-plant-spacings")} unit={per.unit} inputMode="text" value={plantSpacings} onValue={setPlantSpacings} fault={read.plants ? undefined : t("planting-list-bad")} id="planting-plant-spacings" />
       </div>
       <p class="hint">{t("planting-list-hint")}</p>
-      {!ask.guide && (
-        <>
           <Toggle
             label={t("planting-bearings")}
             value={by}
@@ -115,9 +114,6 @@ export function Compare({ planting, ask, onShow, onUse }: CompareProps) {
           ) : (
             <TextField label={t("planting-sweep")} unit="°" inputMode="decimal" value={step} onValue={setStep} fault={read.step > 0 && read.step <= 90 ? undefined : t("planting-sweep-bad")} id="planting-sweep" />
           )}
-        </>
-      )}
-      {ask.guide && <p class="hint">{t("planting-guide-compared")}</p>}
       {since !== null && (
         <div role="status" class="planting-progress">
           <progress aria-label={t("planting-comparing", { n: asked })} />

@@ -21,7 +21,7 @@ export interface FieldsProps {
   readonly problem: Problem | null;
 }
 
-type Figure = "row_spacing_m" | "plant_spacing_m" | "headland_m" | "side_margin_m" | "alley_m" | "post_spacing_m" | "alley_every" | "spare_percent" | "wires";
+type Figure = "row_spacing_m" | "plant_spacing_m" | "headland_m" | "side_margin_m" | "alley_m" | "post_spacing_m" | "alley_every" | "spare_percent" | "wires" | "lines_per_row" | "band_width_m";
 
 function useFault(form: PlantingForm, problem: Problem | null) {
   const t = useText();
@@ -73,10 +73,10 @@ export function Direction({ map, form, set, outline, problem }: FieldsProps) {
 export function Details({ form, set, problem }: FieldsProps) {
   const t = useText();
   const fault = useFault(form, problem);
-  const length = (field: "headland_m" | "side_margin_m" | "alley_m" | "post_spacing_m", label: string, hint?: string) => (
+  const length = (field: "headland_m" | "side_margin_m" | "alley_m" | "post_spacing_m" | "band_width_m", label: string, hint?: string) => (
     <LengthField label={label} hint={hint} optional metres={form[field]} onMetres={(v) => set({ [field]: v })} fault={fault(field)} id={`planting-${field.replaceAll("_", "-")}`} />
   );
-  const count = (field: "alley_every" | "spare_percent" | "wires", label: string, unit?: string) => (
+  const count = (field: "alley_every" | "spare_percent" | "wires" | "lines_per_row", label: string, unit?: string) => (
     <CountField label={label} unit={unit} value={form[field]} onValue={(v) => set({ [field]: v })} fault={fault(field)} id={`planting-${field.replaceAll("_", "-")}`} />
   );
   return (
@@ -95,7 +95,11 @@ export function Details({ form, set, problem }: FieldsProps) {
         {length("post_spacing_m", t("planting-posts"))}
         {count("wires", t("planting-wires"))}
       </div>
-      {count("spare_percent", t("planting-spare"), "%")}
+      <div class="pair">
+        {count("lines_per_row", t("planting-lines"))}
+        {count("spare_percent", t("planting-spare"), "%")}
+      </div>
+      {length("band_width_m", t("planting-band"), t("planting-band-hint"))}
     </>
   );
 }

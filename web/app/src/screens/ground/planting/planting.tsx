@@ -7,7 +7,6 @@ import type { Change } from "../../../api/client";
 import type { FarmMap } from "../../../map/farmmap";
 import type { Stored } from "../../../model/kinds";
 import { mayWrite } from "../../../model/rights";
-import { uuid7 } from "../../../model/uuid7";
 import { MainAction } from "../../../ui/action";
 import { Check, TextField } from "../../../ui/form";
 import { useRecords, useText, useUnits } from "../../../ui/hooks";
@@ -21,7 +20,7 @@ import { Details, Direction, FirstPlace, Spacings } from "./fields";
 import { recall, remember } from "./remember";
 import { Result, RowTable } from "./result";
 import { RevisionNote } from "./revision";
-import { firstRows, revisedRows, rowShape } from "./rowchanges";
+import { revisedRows, rowShape } from "./rowchanges";
 import "./planting.css";
 import { askOf, blockAfter, cornerOf, lackOf, type PlantingForm, startOf, wayOf } from "./spec";
 
@@ -96,18 +95,34 @@ export function RowsSheet(props: PlaceProps & { block: Stored<"blocks"> }) {
   const save = () => {
     if (!plan) return;
     const reason = why.trim();
-    const changes = revision ? revisedRows(revision, reason) : firstRows(plan, block.id, form.skip, uuid7);
     return work(async () => {
+      if (!ask) return;
+      // Where no row stands there is nothing to ask about. What was sent before
+      // an answer was lost is found standing, and not made twice.
+      const changes = revisedRows(revision ?? (await planting.revise(ask)), reason);
       const refused = await send(api, changes, (done) => setBusy(t("ground-rows-saving", { done, all: changes.length })));
       await farm.load("rows", true);
       if (refused.length > 0) throw partly(t("ground-rows-partly", { done: changes.length - refused.length, all: changes.length }), refused);
       const newest = farm.find("blocks", block.id) ?? block;
       await farm.put("blocks", { ...newest.feature, properties: blockAfter(newest.feature.properties, form, outline, plan.bearing_deg) }, newest);
       remember(farm.id, block.id, form);
-      say(t("ground-rows-saved", { n: plan.rows }));
+      say(t("ground-rows-saved", { n: changes.length }));
       go({ view: undefined });
     });
   };
+  // Fetched rather than linked, so that it speaks the page's language.
+  const print = () =>
+    ask &&
+    work(async () => {
+      const paper = await (await api.net.ask(planting.planPath(ask), { timeoutMs: 60_000 })).blob();
+      const address = URL.createObjectURL(paper);
+      const link = document.createElement("a");
+      link.href = address;
+      link.download = `${block.feature.properties.name}.pdf`;
+      link.click();
+      // The browser reads it after this turn.
+      setTimeout(() => URL.revokeObjectURL(address), 60_000);
+    });
   const use = (o: Option) => {
     const next: PlantingForm = { ...form, row_spacing_m: o.row_spacing_m, plant_spacing_m: o.plant_spacing_m, ...(o.kind === "guide" ? {} : { way: "typed", bearing_deg: o.bearing_deg }) };
     setForm(next);
@@ -115,10 +130,10 @@ export function RowsSheet(props: PlaceProps & { block: Stored<"blocks"> }) {
     void show(next, false);
   };
   const showOption = (o: Option) => {
-    const { skip: _skip, ...rest } = ask ?? {};
-    const { bearing_deg: _bearing, ...shared } = rest as PlantingAsk;
+    if (!ask) return;
+    const { skip: _skip, bearing_deg: _bearing, guide, ...shared } = ask;
     void work(async () => {
-      const question: PlantingAsk = { ...shared, row_spacing_m: o.row_spacing_m, plant_spacing_m: o.plant_spacing_m, ...(o.kind === "guide" ? {} : { bearing_deg: o.bearing_deg }) };
+      const question: PlantingAsk = { ...shared, row_spacing_m: o.row_spacing_m, plant_spacing_m: o.plant_spacing_m, ...(o.kind === "guide" ? { guide } : { bearing_deg: o.bearing_deg }) };
       setPlan(await planting.layout(question));
       map.fit([outline]);
     });
@@ -134,7 +149,7 @@ export function RowsSheet(props: PlaceProps & { block: Stored<"blocks"> }) {
   const writes = mayWrite(farm.info.role, "rows");
   const fields = { map, form, set, outline, problem };
   const conflicts = revision?.conflicts.length ?? 0;
-  const changes = revision?.rows.length ?? 0;
+  const changes = revision ? revision.rows.length + revision.dropped.length : 0;
   return (
     <>
       <p>
@@ -173,12 +188,11 @@ export function RowsSheet(props: PlaceProps & { block: Stored<"blocks"> }) {
           <Result answer={plan} form={form} />
           <RowTable answer={plan} skip={form.skip} chosen={row} onSkip={skipRow} onChoose={setRow} />
           {ask && (
-            <p>
-              <a class="main-link" href={planting.planPath(ask)} target="_blank" rel="noopener">
+            <div class="buttons">
+              <button type="button" disabled={busy !== ""} onClick={() => void print()}>
                 {t("planting-print")}
-              </a>
-              <span class="hint"> {t("planting-print-new")}</span>
-            </p>
+              </button>
+            </div>
           )}
           {onRecord.length > 0 && (
             <section>

@@ -3,7 +3,7 @@ import type { PlantingForm } from "./spec";
 const key = (farm: string, block: string) => `caneward.planting.${farm}.${block}`;
 
 /** What of a form is no property of the block and still wanted the next time. */
-const keptFields = ["way", "line", "guide", "headland_m", "side_margin_m", "alley_every", "alley_m", "post_spacing_m", "spare_percent", "wires", "skip"] as const;
+const keptFields = ["way", "line", "guide", "headland_m", "side_margin_m", "alley_every", "alley_m", "post_spacing_m", "spare_percent", "wires", "lines_per_row", "band_width_m", "skip"] as const;
 
 /** Keeps what was tried on a block; a full or forbidden storage only loses the convenience. */
 export function remember(farm: string, block: string, form: PlantingForm): void {

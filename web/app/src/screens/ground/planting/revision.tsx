@@ -13,11 +13,13 @@ const mostLines = 200;
 /** What laying out anew does to the rows on record, and which records it would leave without a place. */
 export function RevisionNote({ revision, farm, map }: { revision: Revision; farm: Farm; map: FarmMap }) {
   const t = useText();
+  const places = (list: Revision["added"]) => list.reduce((n, s) => n + s.to - s.from + 1, 0);
   const counts = [
-    ["planting-kept", revision.kept],
-    ["planting-moved", revision.moved.length],
-    ["planting-added", revision.added.length],
-    ["planting-gone", revision.gone.length],
+    ["planting-kept", number(revision.kept), ""],
+    ["planting-moved", number(revision.moved.length), numbers(revision.moved.map((m) => m.row))],
+    ["planting-added", number(places(revision.added)), stretchesText(revision.added)],
+    ["planting-gone", number(places(revision.gone)), stretchesText(revision.gone)],
+    ["planting-dropped", number(revision.dropped.length), numbers(revision.dropped.map((d) => d.row))],
   ] as const;
   const show = (kind: string, id: string) => {
     const shape = farm.find(kind as Kind, id)?.feature.geometry;
@@ -28,14 +30,15 @@ export function RevisionNote({ revision, farm, map }: { revision: Revision; farm
   return (
     <>
       <dl class="figures">
-        {counts.map(([key, n]) => [
+        {counts.map(([key, n, which]) => [
           <dt key={key}>{t(key)}</dt>,
           <dd key={`${key} n`}>
-            <strong>{number(n)}</strong>
+            <strong>{n}</strong>
+            {which && <div class="soft">{which}</div>}
           </dd>,
         ])}
       </dl>
-      <p class="hint">{t("planting-changed-how")}</p>
+      <p class="hint">{revision.how ?? t("planting-changed-how")}</p>
       {revision.conflicts.length > 0 && (
         <div class="problem" role="alert">
           <p>
@@ -44,7 +47,7 @@ export function RevisionNote({ revision, farm, map }: { revision: Revision; farm
           <ul>
             {revision.conflicts.slice(0, mostLines).map((c) => (
               <li key={`${c.id} ${c.row} ${c.plant}`}>
-                {t("planting-conflict-line", { row: String(c.row), plant: String(c.plant), text: c.text })}{" "}
+                {c.text}{" "}
                 {farm.find(c.kind as Kind, c.id)?.feature.geometry && (
                   <button type="button" class="link" onClick={() => show(c.kind, c.id)}>
                     {t("planting-conflict-show")}
@@ -58,3 +61,13 @@ export function RevisionNote({ revision, farm, map }: { revision: Revision; farm
     </>
   );
 }
+
+// Longer lists than this are no help; the map shows them.
+const mostShown = 24;
+
+function shortened(words: readonly string[]): string {
+  return words.length > mostShown ? `${words.slice(0, mostShown).join(", ")} …` : words.join(", ");
+}
+
+const numbers = (rows: readonly number[]) => shortened(rows.map(String));
+const stretchesText = (list: Revision["added"]) => shortened(list.map((s) => (s.from === s.to ? `${s.row}:${s.from}` : `${s.row}:${s.from}–${s.to}`)));

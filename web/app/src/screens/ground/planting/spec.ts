@@ -22,12 +22,14 @@ export interface PlantingForm {
   readonly post_spacing_m: number | undefined;
   readonly spare_percent: number | undefined;
   readonly wires: number | undefined;
+  readonly lines_per_row: number | undefined;
+  readonly band_width_m: number | undefined;
   readonly skip: readonly number[];
   readonly first_row_side: RowSide | "";
   readonly first_plant_end: PlantEnd | "";
 }
 
-const figures = ["headland_m", "side_margin_m", "alley_every", "alley_m", "post_spacing_m", "spare_percent", "wires"] as const;
+const figures = ["headland_m", "side_margin_m", "alley_every", "alley_m", "post_spacing_m", "spare_percent", "wires", "lines_per_row", "band_width_m"] as const;
 
 /** What the form starts with: what the block says, and what was last tried on it. */
 export function startOf(p: BlockProperties, last: Partial<PlantingForm>): PlantingForm {
@@ -44,6 +46,8 @@ export function startOf(p: BlockProperties, last: Partial<PlantingForm>): Planti
     post_spacing_m: undefined,
     spare_percent: undefined,
     wires: undefined,
+    lines_per_row: undefined,
+    band_width_m: undefined,
     skip: [],
     ...last,
     bearing_deg: p.row_bearing_deg,
