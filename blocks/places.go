@@ -40,7 +40,7 @@ func (r Row) Place(frame plane.Frame, blockSpacing geo.Metres) (Placed, error) {
 	}
 	p.Runs = r.Places
 	// A strip left unplanted has places only where the row says or counts them.
-	if len(p.Runs) == 0 && !(r.Skipped && r.Plants == 0) {
+	if p.Runs == nil && !(r.Skipped && r.Plants == 0) {
 		p.Runs = p.rule(blockSpacing)
 	}
 	p.Runs = r.withoutGone(p.Runs)

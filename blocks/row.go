@@ -54,8 +54,8 @@ type Row struct {
 	Missing []int // numbers of places without a plant, ascending
 	Parts   orb.MultiLineString
 	// Places says which numbers stand where, ascending by number; nil where the
-	// layout rule holds (see Place). A number up to Plants in none of them has
-	// no place any more.
+	// layout rule holds (see Place), empty where no place is left. A number up to
+	// Plants in none of them has no place any more.
 	Places    []Run
 	Replanted []Replant // by plant, then day
 	Gone      []Gone    // places given up for good, with the reason, by plant
@@ -127,7 +127,8 @@ func highest(r fields.Reader, counted, last int) int {
 	return max(counted, last)
 }
 
-// places reads the runs of a row with these parts; nil when one is at fault.
+// places reads the runs of a row with these parts; nil when there are none
+// given or one is at fault, empty for an empty list.
 func places(r fields.Reader, parts orb.MultiLineString) []Run {
 	before := len(r.Faults())
 	lengths := make([]geo.Metres, len(parts))
@@ -167,7 +168,7 @@ func places(r fields.Reader, parts orb.MultiLineString) []Run {
 		}
 		sorted = append(sorted, runs[k])
 	}
-	if len(sorted) == 0 {
+	if !r.Has("places") {
 		return nil
 	}
 	return sorted
@@ -307,14 +308,14 @@ func (r Row) Standing() int {
 // Absent gives the numbers from 1 to Plants at which no plant stands, ascending:
 // missing ones and those whose place is gone. A skipped strip is not looked at.
 func (r Row) Absent() []int {
-	if len(r.Places) == 0 && len(r.Gone) == 0 {
+	if r.Places == nil && len(r.Gone) == 0 {
 		return r.Missing
 	}
 	absent := slices.Clone(r.Missing)
 	for _, g := range r.Gone {
 		absent = append(absent, g.Plant)
 	}
-	if len(r.Places) > 0 {
+	if r.Places != nil {
 		next := 1
 		for _, run := range r.Places {
 			for ; next < run.From; next++ {
@@ -336,7 +337,7 @@ func (r Row) HasPlace(plant int) bool {
 	if plant < 1 || slices.ContainsFunc(r.Gone, func(g Gone) bool { return g.Plant == plant }) {
 		return false
 	}
-	if len(r.Places) == 0 {
+	if r.Places == nil {
 		return r.Plants == 0 || plant <= r.Plants
 	}
 	_, ok := r.run(plant)

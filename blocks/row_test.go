@@ -91,6 +91,9 @@ func TestRowNumbers(t *testing.T) {
 			t.Errorf("place %d: %v, want %v", n, !want, want)
 		}
 	}
+	if none, _ := ParseRow(geo.Geometry{Flat: eastward(t, 0, 100)}, json.RawMessage(`{"block":"b","number":3,"plants":12,"places":[]}`)); none.Standing() != 0 || none.HasPlace(3) || none.Numbers(1) != nil {
+		t.Errorf("a row without places left: %+v", none)
+	}
 	row.Skipped = true
 	if row.Standing() != 0 {
 		t.Errorf("%d stand on a skipped strip", row.Standing())
@@ -120,6 +123,7 @@ func TestRowAt(t *testing.T) {
 		{"between the runs", Row{Plants: 9, Places: []Run{{1, 2, 1, 30, 4}, {7, 3, 1, 10, 2}}, Parts: orb.MultiLineString{eastward(t, 0, 100)}}, 1, 3, math.NaN()},
 		{"gone", Row{Plants: 101, Gone: []Gone{{50, "road"}}, Parts: orb.MultiLineString{eastward(t, 0, 100)}}, 1, 50, math.NaN()},
 		{"after the gone one", Row{Plants: 101, Gone: []Gone{{50, "road"}}, Parts: orb.MultiLineString{eastward(t, 0, 100)}}, 1, 51, 50},
+		{"no place left", Row{Plants: 101, Places: []Run{}, Parts: orb.MultiLineString{eastward(t, 0, 100)}}, 1, 7, math.NaN()},
 		{"no line", Row{Plants: 3}, 1, 1, math.NaN()},
 	} {
 		at, ok := c.row.At(c.plant, c.spacing)

@@ -85,6 +85,73 @@ const shiftShown geo.Metres = 0.05
 // fault.Invalid for rows or outlines that cannot be placed, fault.TooCostly for
 // outlines with too many corners, the context's.
 func Revise(ctx context.Context, outline orb.Geometry, old Standing, next Layout, used []Use) (Revision, error) {
+	out, err := revise(ctx, outline, old, next, used)
+	if err != nil {
+		return Revision{}, err
+	}
+	// A row that was given ground may now run beside a row of the layout that no
+	// row did before, so it is gone over until nothing is to be added.
+	for range mostPasses {
+		stands := Standing{Spacing: next.Spec.PlantSpacing}
+		for _, row := range out.Rows {
+			stands.Rows = append(stands.Rows, row.Row)
+		}
+		more, err := revise(ctx, outline, stands, next, used)
+		if err != nil {
+			return Revision{}, err
+		}
+		if !slices.ContainsFunc(more.Rows, func(r Revised) bool { return r.Changed }) {
+			break
+		}
+		out = out.then(more)
+	}
+	return out, nil
+}
+
+// mostPasses bounds the going over. Layouts near what stands settle in the first
+// pass, and layouts across it in the second or third.
+const mostPasses = 16
+
+// then is a revision followed by one of what came of it.
+func (r Revision) then(more Revision) Revision {
+	for i := range more.Rows {
+		row := &more.Rows[i]
+		if row.Old >= 0 {
+			before := r.Rows[row.Old]
+			row.Old, row.Changed = before.Old, before.Changed || row.Changed
+		}
+	}
+	r.Rows = more.Rows
+	r.Added = oneByOne(append(r.Added, more.Added...))
+	for _, s := range more.Shifted {
+		k := slices.IndexFunc(r.Shifted, func(t Shift) bool { return t.Row == s.Row })
+		switch {
+		case k >= 0:
+			r.Shifted[k].Is = s.Is
+		case slices.ContainsFunc(r.Rows, func(t Revised) bool { return t.Number == s.Row && t.Old >= 0 }):
+			r.Shifted = append(r.Shifted, s)
+		}
+	}
+	slices.SortStableFunc(r.Shifted, func(a, b Shift) int { return cmp.Compare(a.Row, b.Row) })
+	return r
+}
+
+// oneByOne puts stretches in order and joins those that run on.
+func oneByOne(all []Stretch) []Stretch {
+	slices.SortFunc(all, func(a, b Stretch) int { return cmp.Or(cmp.Compare(a.Row, b.Row), cmp.Compare(a.From, b.From)) })
+	var out []Stretch
+	for _, s := range all {
+		if k := len(out) - 1; k >= 0 && out[k].Row == s.Row && out[k].To == s.From-1 {
+			out[k].To = s.To
+			continue
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// revise goes over the rows once.
+func revise(ctx context.Context, outline orb.Geometry, old Standing, next Layout, used []Use) (Revision, error) {
 	r := reviser{old: old, next: next, used: used, spacing: float64(next.Spec.PlantSpacing), half: float64(next.Spec.RowSpacing) / 2}
 	if err := r.place(outline); err != nil {
 		return Revision{}, err
@@ -289,6 +356,8 @@ func (r *reviser) renew(ctx context.Context, i, fresh int, beside geo.Metres) er
 			for _, way := range ways {
 				added = append(added, place{strand: c, way: way})
 			}
+			mine = append(mine, ways...)
+			slices.Sort(mine)
 			switch {
 			case free:
 				stays = append(stays, stretch)
@@ -316,7 +385,7 @@ func (r *reviser) renew(ctx context.Context, i, fresh int, beside geo.Metres) er
 	}
 	r.out.Added = append(r.out.Added, stretchesOf(was.Number, numbers)...)
 	same := len(added) == 0 && len(row.lost) == 0 && sameParts(parts, row.strands, row.placed.Lines)
-	if rule := len(was.Places) == 0 && len(row.placed.Runs) > 0 && r.next.Spec.PlantSpacing != r.old.Spacing; !same || rule {
+	if rule := was.Places == nil && len(row.placed.Runs) > 0 && r.next.Spec.PlantSpacing != r.old.Spacing; !same || rule {
 		out.Changed = true
 		out.Row = r.rebuilt(was, parts, append(slices.Clone(row.kept), added...), max(highest, highest+len(added)))
 		if fresh >= 0 && r.next.Rows[fresh].Posts > 0 {
@@ -421,7 +490,7 @@ func lattice(s span, kept []float64, spacing float64) []float64 {
 // rebuilt is the row with new parts and every place named.
 func (r *reviser) rebuilt(was blocks.Row, parts []piece, places []place, highest int) blocks.Row {
 	row := was
-	row.Parts, row.Places = nil, nil
+	row.Parts, row.Places = nil, []blocks.Run{}
 	for _, p := range parts {
 		var line orb.LineString
 		for _, q := range p.path.cut(p.span) {

@@ -78,7 +78,7 @@ func again(t testing.TB, rows []Revised) []blocks.Row {
 		if len(r.Missing) > 0 {
 			props["missing"] = r.Missing
 		}
-		var runs []map[string]any
+		runs := []map[string]any{}
 		for _, run := range r.Places {
 			in := map[string]any{"from": run.From, "plants": run.Plants, "part": run.Part, "at_m": float64(run.At)}
 			if run.Plants > 1 {
@@ -86,7 +86,7 @@ func again(t testing.TB, rows []Revised) []blocks.Row {
 			}
 			runs = append(runs, in)
 		}
-		if runs != nil {
+		if r.Places != nil {
 			props["places"] = runs
 		}
 		raw, err := json.Marshal(props)
@@ -292,7 +292,8 @@ func checkAdded(t *testing.T, r Revision, before, after map[Use]plane.XY, region
 		}
 		for o, q := range after {
 			d := float64(at.Distance(q))
-			if o.Row == u.Row && o.Plant != u.Plant && d < float64(e.spec.PlantSpacing)-0.02 && e.spec.Guide == nil ||
+			// On a new row each part begins anew, however near the one before ends.
+			if highest[u.Row] > 0 && o.Row == u.Row && o.Plant != u.Plant && d < float64(e.spec.PlantSpacing)-0.02 && e.spec.Guide == nil ||
 				o.Row != u.Row && d < float64(e.spec.RowSpacing)/2-0.02 {
 				t.Errorf("row %d, new plant %d stands %v m from row %d, plant %d", u.Row, u.Plant, d, o.Row, o.Plant)
 			}
@@ -374,5 +375,57 @@ func BenchmarkRevise(b *testing.B) {
 		if r := revised(b, outline, old, next, nil); r.Kept < 190_000 {
 			b.Fatal(r.Kept)
 		}
+	}
+}
+
+// Random ground with holes under random specs, edited at random: a corner or
+// two moved, the bearing a little turned, a hole gone, shifted, or other ground
+// and another spec altogether.
+func TestReviseAtRandom(t *testing.T) {
+	p := plotAt(t, -80.42, 35.87)
+	dice := rand.New(rand.NewPCG(44, 1))
+	outlineOf := func(rings [][]plane.XY) orb.Polygon {
+		var out orb.Polygon
+		for _, r := range rings {
+			var xy []float64
+			for _, q := range r {
+				xy = append(xy, q.X, q.Y)
+			}
+			out = append(out, p.ring(0, xy...))
+		}
+		return out
+	}
+	for i := range 120 {
+		rings, spec := randomOutline(dice), randomSpec(dice)
+		edited, next := make([][]plane.XY, len(rings)), spec
+		for k := range rings {
+			edited[k] = append([]plane.XY(nil), rings[k]...)
+		}
+		switch i % 6 {
+		case 0:
+			q := &edited[0][dice.IntN(len(edited[0]))]
+			*q = q.Plus(plane.XY{X: 6*dice.Float64() - 3, Y: 6*dice.Float64() - 3})
+		case 1:
+			next.Bearing = (spec.Bearing + geo.Degrees(4*dice.Float64()-2)).Normal()
+		case 2:
+			edited = edited[:1]
+		case 3:
+			for k := range edited {
+				for j := range edited[k] {
+					edited[k][j] = edited[k][j].Plus(plane.XY{X: 3, Y: 1})
+				}
+			}
+		case 4:
+			edited, next = randomOutline(dice), randomSpec(dice)
+		case 5:
+			next.Headland, next.Skip, next.PlantSpacing = 3, []int{4}, spec.PlantSpacing*0.8
+		}
+		l, err := Plan(context.Background(), outlineOf(rings), spec)
+		if err != nil || l.Plants < 50 {
+			continue
+		}
+		t.Run(fmt.Sprint(i), func(t *testing.T) {
+			checkRevision(t, p, Standing{Rows: stored(l), Spacing: spec.PlantSpacing}, edit{fmt.Sprint("random ", i), outlineOf(edited), next})
+		})
 	}
 }
