@@ -101,6 +101,8 @@ echo; echo "(no reference: absolute figures)"
 bench ./web -bench LargeImport -benchtime 1x
 bench ./web -bench Changes16Phones -benchtime 3x
 bench ./blocks/layout -bench Plan200k -benchtime 5x
+bench ./blocks/layout -bench Revise -benchtime 3x
+bench ./blocks/address -bench Nearest -benchtime 100000x
 bench ./records/hotspot -bench Scan -benchtime 3x
 bench ./records/spray -bench Draft -benchtime 5x
 bench ./records/sqlite -bench Write16 -benchtime 30000x

@@ -330,6 +330,9 @@ func (x *exchange) planted(r records.Reader) (p planted, err error) {
 		return p, err
 	}
 	at, err := x.asOf(r)
+	if err == nil && at != nil {
+		rev, err = planting.BlockAsOf(r, p.block, *at)
+	}
 	if err != nil {
 		return p, err
 	}

@@ -46,11 +46,14 @@ var (
 )
 
 // Load gathers one block's rows, finds, visits and removals, all as they are
-// now; rows as they stood at q.AsOf where that is given. Records that cannot be read are named among the notes. fault.Missing
+// now; block and rows as they stood at q.AsOf where that is given. Records that cannot be read are named among the notes. fault.Missing
 // when there is no such block; the reader's own errors otherwise. It keeps
 // nothing of the reader, so that the analysis can go on without it.
 func Load(r records.Reader, q Request) (Input, error) {
 	block, err := r.Current(records.Blocks, q.Block)
+	if err == nil && q.AsOf != nil {
+		block, err = planting.BlockAsOf(r, q.Block, *q.AsOf)
+	}
 	if err != nil {
 		return Input{}, err
 	}

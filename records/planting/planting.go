@@ -71,6 +71,27 @@ func RowsAsOf(r records.Reader, block records.ID, at time.Time) (rows []Row, unr
 	return rows, unread, nil
 }
 
+// BlockAsOf is a block's record as it stood at a moment; as it stands where it
+// was not there yet. fault.Missing when there is no such block now; else the
+// reader's errors.
+func BlockAsOf(r records.Reader, block records.ID, at time.Time) (records.Revision, error) {
+	now, err := r.Current(records.Blocks, block)
+	if err != nil {
+		return now, err
+	}
+	all, err := r.Revisions(records.Blocks, block)
+	if err != nil {
+		return now, err
+	}
+	stood := now
+	for _, rev := range all {
+		if !rev.Deleted && !rev.At.After(at) {
+			stood = rev
+		}
+	}
+	return stood, nil
+}
+
 func parse(revisions []records.Revision) (rows []Row, unread []records.ID) {
 	for _, rev := range revisions {
 		row, faults := blocks.ParseRow(rev.Record.Geometry, rev.Record.Properties)

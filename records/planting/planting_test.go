@@ -43,9 +43,19 @@ func TestRowsAsTheyStood(t *testing.T) {
 	row := func(block records.ID, number, plants int) string {
 		return fmt.Sprintf(`{"block":%q,"number":%d,"plants":%d}`, block, number, plants)
 	}
+	blockIs := func(base int, spacing float64) {
+		t.Helper()
+		out, err := store.Write(ctx, "f", []records.Write{{Kind: records.Blocks, ID: block, Base: base, By: records.Author{Role: records.Owner},
+			Record: records.Record{Geometry: geo.Geometry{Flat: orb.Polygon{{{0, 0}, {1, 0}, {1, 1}, {0, 0}}}}, Properties: json.RawMessage(fmt.Sprintf(`{"name":"B","plant_spacing_m":%v}`, spacing))}}})
+		if err != nil || out[0].Err != nil {
+			t.Fatal(err, out)
+		}
+	}
+	blockIs(0, 1)
 	put(row1, 0, row(block, 1, 100), -80)
 	put(row2, 0, row(block, 2, 90), -80.001)
 	now = now.AddDate(1, 0, 0) // 2026: row 1 cut, row 2 moved to another block
+	blockIs(1, 0.9)
 	put(row1, 1, row(block, 1, 60), -80)
 	put(row2, 1, row(other, 2, 90), -80.001)
 	now = now.AddDate(1, 0, 0) // 2027: row 1 deleted
@@ -72,6 +82,12 @@ func TestRowsAsTheyStood(t *testing.T) {
 			rows, unread, err := planting.RowsAsOf(r, block, at)
 			if err != nil || len(unread) > 0 || !reflect.DeepEqual(counts(rows), c.want) {
 				t.Errorf("on %s: %v, %v, %v; want %v", c.at, counts(rows), unread, err, c.want)
+			}
+		}
+		for at, want := range map[string]string{"2025-02-28": `{"name":"B","plant_spacing_m":0.9}`, "2025-06-01": `{"name":"B","plant_spacing_m":1}`, "2026-06-01": `{"name":"B","plant_spacing_m":0.9}`} {
+			day, _ := time.Parse(time.DateOnly, at)
+			if rev, err := planting.BlockAsOf(r, block, day); err != nil || string(rev.Record.Properties) != want {
+				t.Errorf("block on %s: %s, %v; want %s", at, rev.Record.Properties, err, want)
 			}
 		}
 		rows, _, err := planting.Rows(r, other)
