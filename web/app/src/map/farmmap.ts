@@ -25,6 +25,7 @@ export type OverlayStyle =
   | "chosen"
   | "track"
   | "planned" // rows laid out, not stored
+  | "marked" // plants tapped, not saved: a ring
   | "words" // nothing but the shape's text
   | "preview" // drawn, not stored
   | "proposed" // of a file, as it would be stored: solid
@@ -134,6 +135,8 @@ export interface FarmMap {
   // What the frame keeps drawn.
   setBlocks(blocks: readonly BlockShape[]): void;
   setRows(rows: readonly RowShape[]): void;
+  /** Leaves out the rows of one block, while others are drawn in their stead; null leaves out none. */
+  hideRows(block: string | null): void;
   setSurroundings(shapes: readonly SurroundingShape[]): void;
   setFinds(finds: readonly FindMark[]): void;
   /** Plants at their places; drawn only where the map is close enough to tell them apart. */

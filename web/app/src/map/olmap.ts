@@ -114,6 +114,8 @@ export class DrawnMap implements FarmMap {
   #drawing: { leave(): void } | null = null;
   #fitted = false;
   #marks: readonly FindMark[] = [];
+  #rowShapes: readonly RowShape[] = [];
+  #hidden: string | null = null;
   #blockShapes: readonly BlockShape[] = [];
 
   constructor(target: HTMLElement) {
@@ -162,6 +164,18 @@ export class DrawnMap implements FarmMap {
   }
 
   setRows(rows: readonly RowShape[]): void {
+    this.#rowShapes = rows;
+    this.#fillRows();
+  }
+
+  hideRows(block: string | null): void {
+    if (block === this.#hidden) return;
+    this.#hidden = block;
+    this.#fillRows();
+  }
+
+  #fillRows(): void {
+    const rows = this.#rowShapes.filter((r) => r.block !== this.#hidden);
     fill(this.#rows, rows, (r) => [r.id, r.geometry, null]);
     fill(this.#rowNumbers, rows, (r) => [r.id, r.geometry, rowLabel(r.number)]);
   }

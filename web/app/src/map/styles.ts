@@ -147,6 +147,10 @@ const overlayMakers: Record<OverlayStyle, () => Style[]> = {
   window: () => casedLine(water, 2, [9, 5]),
   chosen: () => [new Style({ fill: new Fill({ color: "rgba(10,77,72,0.10)" }) }), ...casedLine(deep, 4)],
   planned: () => casedLine(deep, 1.5),
+  marked: () => [
+    new Style({ image: new CircleStyle({ radius: 11, stroke: new Stroke({ color: white, width: 6 }), declutterMode: "none" }) }),
+    new Style({ image: new CircleStyle({ radius: 11, stroke: new Stroke({ color: deep, width: 3 }), declutterMode: "none" }) }),
+  ],
   words: () => [],
   track: () => casedLine(deep, 2),
   proposed: () => [new Style({ fill: new Fill({ color: "rgba(10,77,72,0.12)" }) }), ...casedLine(deep, 3), ...pin(32, deep)],

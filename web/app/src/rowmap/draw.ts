@@ -16,7 +16,7 @@ const shapesFrom = 5;
 const squaresFrom = 14;
 const numbersFrom = 26;
 const labelGapPx = 22;
-const findPx = [11, 20] as const;
+const findPx = [14, 22] as const;
 
 /** A row made ready for drawing: what differs from a standing plant, by its place in the row. */
 interface ReadyRow {

@@ -17,7 +17,7 @@ export interface RowMapProps {
   readonly cursor: PlantAt | null;
   readonly onCursor: (at: PlantAt) => void;
   /** A tap on a plant, or Enter on the one under the cursor. */
-  readonly onTake: (at: PlantAt) => void;
+  readonly onTake: (at: PlantAt, by: "tap" | "key") => void;
   /** Ids (plantId) of plants tapped and not yet saved. */
   readonly drafted: ReadonlySet<number>;
   readonly northUp: boolean;
@@ -114,7 +114,7 @@ export function RowMap(props: RowMapProps) {
   };
   const hand = useHand(at, picture, change, (x, y) => {
     const hit = at.current.view && tapped(picture, at.current.view, x, y);
-    if (hit) latest.current.props.onTake({ row: hit.row, plant: hit.plant });
+    if (hit) latest.current.props.onTake({ row: hit.row, plant: hit.plant }, "tap");
     grid.current?.focus({ preventScroll: true });
   });
   useEffect(() => {
@@ -132,7 +132,7 @@ export function RowMap(props: RowMapProps) {
     if (e.altKey || e.metaKey || e.ctrlKey) return;
     const move = keyMove(e, turn);
     if (move) go(move);
-    else if ((e.key === "Enter" || e.key === " ") && slot) props.onTake({ row: slot.row, plant: slot.plant });
+    else if ((e.key === "Enter" || e.key === " ") && slot) props.onTake({ row: slot.row, plant: slot.plant }, "key");
     else if (e.key === "+" || e.key === "=") zoom(zoomStep);
     else if (e.key === "-") zoom(1 / zoomStep);
     else if (e.key === "0") fit();

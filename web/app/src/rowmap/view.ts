@@ -21,7 +21,7 @@ export interface Size {
 export type Xy = readonly [number, number];
 
 const margin = 34;
-const mostWide = 5;
+const mostWide = 12;
 const turnedWide = 1.6;
 const thumbPx = 64;
 /** A plant is never drawn wider apart than this, nor a block smaller than it fits. */

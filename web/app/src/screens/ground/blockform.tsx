@@ -13,6 +13,7 @@ import { formNumber, typedNumber } from "../../units/typed";
 import type { PlaceProps } from "../place";
 import { type BlockForm, formOf, propertiesOf, startFrom, unreadable } from "./draft";
 import { type Outline, OutlineEditor } from "./outline";
+import { OutlineEffectLater } from "./planting/later";
 
 const fields = ["name", "crop", "cultivar", "planted_on", "outline_follows", "row_spacing_m", "plant_spacing_m", "row_bearing_deg", "first_row_side", "first_plant_end"];
 
@@ -26,6 +27,7 @@ export function BlockEditor({ farm, api, map, go, block }: PlaceProps & { block:
   const [base, setBase] = useState(block);
   const [problem, setProblem] = useState<Problem | null>(null);
   const [busy, setBusy] = useState(false);
+  const [asks, setAsks] = useState<string | null>(null);
   // One id for all tries, so that a save whose answer was lost is not stored twice.
   const id = useRef(block?.id ?? uuid7());
   const set = (change: Partial<BlockForm>) => setForm((f) => ({ ...f, ...change }));
@@ -36,7 +38,7 @@ export function BlockEditor({ farm, api, map, go, block }: PlaceProps & { block:
       ? t("ground-need-outline")
       : unreadable(form).length > 0
         ? t("ground-need-numbers")
-        : undefined;
+        : (asks ?? undefined);
   const save = async () => {
     if (!outline || missing) return;
     setBusy(true);
@@ -74,6 +76,7 @@ export function BlockEditor({ farm, api, map, go, block }: PlaceProps & { block:
         <ProblemNote problem={problem} map={map} fields={fields} />
       )}
       <OutlineEditor map={map} start={outline} onOutline={setOutline} fault={geometryFault} onWalk={block ? undefined : () => go({ view: "round" })} />
+      {block && <OutlineEffectLater farm={farm} api={api} map={map} block={block} outline={outline} onAsks={setAsks} />}
       <TextField label={t("ground-name")} value={form.name} onValue={(name) => set({ name })} required fault={faultOf(problem, "name")} id="ground-name" />
       <div class="pair">
         <TextField

@@ -43,6 +43,13 @@ describe("the record", () => {
       fix_age_s: 2.5,
     });
   });
+  it("names no row where nobody has said which", () => {
+    const near = findFeature({ id: "x", block: "b", form, cause: "other", place: { at: [-80.4, 35.8], by: "fix" }, fix, now, visit: null, unplaced: true });
+    expect(near.properties).not.toHaveProperty("row");
+    expect(near.properties).not.toHaveProperty("plant");
+    expect(near.properties).toMatchObject({ block: "b", placed_by: "fix" });
+    expect(near.geometry.coordinates).toEqual([-80.4, 35.8]);
+  });
   it("says nothing of a fix or a visit there was not", () => {
     const bare = findFeature({ id: "x", block: "b", form: firstForm, cause: "other", place: { at: [-80.4, 35.8], by: "tap" }, fix: null, now, visit: null });
     expect(Object.keys(bare.properties).sort()).toEqual(

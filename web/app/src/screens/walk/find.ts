@@ -78,12 +78,13 @@ export function findFeature(o: {
   fix: Fix | null;
   now: number;
   visit: string | null;
+  /** Nobody has said which row: the find stays near its place until somebody does. */
+  unplaced?: boolean;
 }): Feature<"finds"> {
   const words = o.form.words.trim();
   const properties: SentFind = {
     block: o.block,
-    row: o.form.row,
-    plant: o.form.plant,
+    ...(o.unplaced ? {} : { row: o.form.row, plant: o.form.plant }),
     cause: o.cause,
     state: "suspected",
     severity: o.form.severity,

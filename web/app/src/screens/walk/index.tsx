@@ -4,7 +4,7 @@ import { causes, type Stored } from "../../model/kinds";
 import { mayWrite } from "../../model/rights";
 import { uuid7 } from "../../model/uuid7";
 import { MainAction } from "../../ui/action";
-import { Choice, TextField } from "../../ui/form";
+import { Check, Choice, TextField } from "../../ui/form";
 import { useRecords, useText, useUnits } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
 import { say } from "../../ui/undo";
@@ -16,6 +16,8 @@ import { afterSave, type FindForm, findFeature, fixAgeS, placeOf, recall, rememb
 import { useFix, useNow } from "./fix";
 import { drawnRows } from "../../rowmap/rows";
 import { lastPlant, type LonLat, plantPlace } from "../../rowmap/rowplace";
+import { NearRows } from "./near";
+import { PickPlant } from "./pickplant";
 import { Stepper } from "./stepper";
 import { clock, VisitPanel } from "./visitpanel";
 import "./walk.css";
@@ -57,7 +59,7 @@ function Sheet(props: PlaceProps) {
   );
 }
 
-function InBlock({ farm, map, block, may }: PlaceProps & { block: Stored<"blocks">; may: boolean }) {
+function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"blocks">; may: boolean }) {
   const t = useText();
   useUnits();
   const finds = useRecords(farm, "finds");
@@ -74,6 +76,8 @@ function InBlock({ farm, map, block, may }: PlaceProps & { block: Stored<"blocks
   const [tap, setTap] = useState<LonLat | null>(null);
   const [tapping, setTapping] = useState(false);
   const [gps, setGps] = useState(false);
+  const [picking, setPicking] = useState(false);
+  const [unsure, setUnsure] = useState(false);
   const [busy, setBusy] = useState(false);
   const [problem, setProblem] = useState<unknown>(null);
   const { state: fixState, fix } = useFix(gps);
@@ -93,10 +97,12 @@ function InBlock({ farm, map, block, may }: PlaceProps & { block: Stored<"blocks
 
   const last = lastPlant(rows, form.row);
   const plant = plantPlace(rows, form.row, form.plant, spacing);
-  const place = placeOf(tap, plant, fix);
+  // Which row is somebody's word, never the fix's.
+  const unplaced = unsure && fix !== null;
+  const place = placeOf(tap, unplaced ? null : plant, fix);
   useEffect(() => {
     if (tapping || !place) return;
-    map.setOverlay("walk-plant", [{ geometry: { type: "Point", coordinates: place.at } }], "chosen");
+    map.setOverlay("walk-plant", [{ geometry: { type: "Point", coordinates: place.at } }], "marked");
     return () => map.setOverlay("walk-plant", null);
   }, [map, tapping, place?.at[0], place?.at[1]]);
 
@@ -114,7 +120,10 @@ function InBlock({ farm, map, block, may }: PlaceProps & { block: Stored<"blocks
 
   const change = (part: Partial<FindForm>) => {
     setForm((f) => ({ ...f, ...part }));
-    if (part.row !== undefined || part.plant !== undefined) setTap(null);
+    if (part.row !== undefined || part.plant !== undefined) {
+      setTap(null);
+      setUnsure(false);
+    }
   };
 
   const save = async () => {
@@ -130,6 +139,7 @@ function InBlock({ farm, map, block, may }: PlaceProps & { block: Stored<"blocks
       fix,
       now: Date.now(),
       visit: open?.id ?? null,
+      unplaced,
     });
     try {
       const { record } = await farm.keep("finds", made);
@@ -137,7 +147,7 @@ function InBlock({ farm, map, block, may }: PlaceProps & { block: Stored<"blocks
       setForm(afterSave);
       setTap(null);
       setTapping(false);
-      say(t("walk-saved", nameOf(record)), () => void undo(record));
+      say(t(unplaced ? "walk-saved-near" : "walk-saved", nameOf(record)), () => void undo(record));
     } catch (thrown) {
       setProblem(thrown);
     } finally {
@@ -176,7 +186,15 @@ function InBlock({ farm, map, block, may }: PlaceProps & { block: Stored<"blocks
             hint={last > 0 ? t("walk-last-plant", { row: String(form.row), last: String(last) }) : t("walk-row-not-drawn", { row: String(form.row) })}
             onValue={(n) => change({ plant: n })}
           />
-          {same && <p class="hint">{t("walk-repeat", { state: t(`walk-state-${same.feature.properties.state}`) })}</p>}
+          {last > 0 && (
+            <div class="buttons">
+              <button type="button" class="big" aria-pressed={picking} onClick={() => setPicking(!picking)}>
+                {t("walk-row-map")}
+              </button>
+            </div>
+          )}
+          {picking && <PickPlant farm={farm} block={block} at={form} onAt={(at) => change({ row: at.row, plant: at.plant })} />}
+          {same && !unplaced && <p class="hint">{t("walk-repeat", { state: t(`walk-state-${same.feature.properties.state}`) })}</p>}
           <Choices
             legend={t("walk-cause")}
             value={form.cause}
@@ -220,6 +238,12 @@ function InBlock({ farm, map, block, may }: PlaceProps & { block: Stored<"blocks
                 })}
             </p>
           )}
+          {fix && (
+            <>
+              <NearRows api={api} block={block.id} fix={fix} />
+              <Check label={t("walk-unsure")} hint={t("walk-unsure-hint")} checked={unsure} onChecked={setUnsure} />
+            </>
+          )}
           <TextField label={t("walk-words")} optional value={form.words} onValue={(words) => change({ words })} />
           <p class="hint">{t("walk-suspected-note")}</p>
           {problem !== null && (
@@ -229,7 +253,7 @@ function InBlock({ farm, map, block, may }: PlaceProps & { block: Stored<"blocks
             </>
           )}
           <MainAction
-            label={busy ? t("walk-saving") : form.cause ? t("walk-save", name) : t("walk-save-no-cause", name)}
+            label={busy ? t("walk-saving") : form.cause ? t(unplaced ? "walk-save-near" : "walk-save", name) : t("walk-save-no-cause", name)}
             run={() => void save()}
             blocked={!form.cause ? t("walk-choose-cause") : place ? undefined : t("walk-place-none")}
             busy={busy}

@@ -42,7 +42,9 @@ export function Compare({ planting, ask, onShow, onUse }: CompareProps) {
   const [problem, setProblem] = useState<unknown>(null);
   const [since, setSince] = useState<number | null>(null);
   const stop = useRef<AbortController | null>(null);
+  const list = useRef<HTMLDivElement>(null);
   useEffect(() => () => stop.current?.abort(), []);
+  useEffect(() => list.current?.scrollIntoView({ block: "start" }), [options]);
 
   const lengths = (text: string) => readList(text, (w) => typedNumber(w) * per.metres);
   const read = { rows: lengths(rowSpacings), plants: lengths(plantSpacings), bearings: readList(bearings, typedNumber), step: typedNumber(step) };
@@ -99,7 +101,8 @@ export function Compare({ planting, ask, onShow, onUse }: CompareProps) {
         <TextField label={t("planting-row-spacings")} unit={per.unit} inputMode="text" value={rowSpacings} onValue={setRowSpacings} fault={read.rows ? undefined : t("planting-list-bad")} id="planting-row-spacings" />
         <TextField label={t("planting-plant-spacings")} unit={per.unit} inputMode="text" value={plantSpacings} onValue={setPlantSpacings} fault={read.plants ? undefined : t("planting-list-bad")} id="planting-plant-spacings" />
       </div>
-      <p class="hint">{t("planting-list-hint")}</p>
+      <p class="hint planting-gap">{t("planting-list-hint")}</p>
+          <div class="planting-tabs">
           <Toggle
             label={t("planting-bearings")}
             value={by}
@@ -109,6 +112,7 @@ export function Compare({ planting, ask, onShow, onUse }: CompareProps) {
               { value: "sweep", label: t("planting-by-sweep") },
             ]}
           />
+          </div>
           {by === "list" ? (
             <TextField label={t("planting-bearings")} hint={t("planting-bearings-hint")} unit="°" value={bearings} onValue={setBearings} fault={read.bearings ? undefined : t("planting-list-bad")} id="planting-bearings" />
           ) : (
@@ -125,7 +129,7 @@ export function Compare({ planting, ask, onShow, onUse }: CompareProps) {
       )}
       {options && options.length === 0 && <p role="status">{t("ground-lay-none")}</p>}
       {options && options.length > 0 && (
-        <>
+        <div class="planting-options" ref={list}>
           <DataTable
             caption={t("planting-compared")}
             columns={columns}
@@ -147,7 +151,7 @@ export function Compare({ planting, ask, onShow, onUse }: CompareProps) {
               </button>
             </div>
           )}
-        </>
+        </div>
       )}
       <MainAction label={t("planting-compare-run", { n: blocked ? 0 : asked })} run={() => void run()} blocked={blocked} busy={since !== null} />
     </>

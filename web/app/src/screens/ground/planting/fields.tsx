@@ -74,23 +74,24 @@ export function Details({ form, set, problem }: FieldsProps) {
   const t = useText();
   const fault = useFault(form, problem);
   const length = (field: "headland_m" | "side_margin_m" | "alley_m" | "post_spacing_m" | "band_width_m", label: string, hint?: string) => (
-    <LengthField label={label} hint={hint} optional metres={form[field]} onMetres={(v) => set({ [field]: v })} fault={fault(field)} id={`planting-${field.replaceAll("_", "-")}`} />
+    <LengthField label={label} hint={hint} metres={form[field]} onMetres={(v) => set({ [field]: v })} fault={fault(field)} id={`planting-${field.replaceAll("_", "-")}`} />
   );
   const count = (field: "alley_every" | "spare_percent" | "wires" | "lines_per_row", label: string, unit?: string) => (
     <CountField label={label} unit={unit} value={form[field]} onValue={(v) => set({ [field]: v })} fault={fault(field)} id={`planting-${field.replaceAll("_", "-")}`} />
   );
   return (
     <>
+      <p class="hint planting-gap">{t("planting-more-hint")}</p>
       <div class="pair">
         {length("headland_m", t("planting-headland"))}
         {length("side_margin_m", t("planting-side-margin"))}
       </div>
-      <p class="hint">{t("planting-margins-hint")}</p>
+      <p class="hint planting-gap">{t("planting-margins-hint")}</p>
       <div class="pair">
         {count("alley_every", t("planting-alley-every"))}
         {length("alley_m", t("planting-alley"))}
       </div>
-      <p class="hint">{t("planting-alley-hint")}</p>
+      <p class="hint planting-gap">{t("planting-alley-hint")}</p>
       <div class="pair">
         {length("post_spacing_m", t("planting-posts"))}
         {count("wires", t("planting-wires"))}
@@ -109,7 +110,6 @@ function CountField(props: { label: string; unit?: string; value: number | undef
   return (
     <TextField
       label={props.label}
-      optional
       unit={props.unit}
       inputMode="decimal"
       value={text}

@@ -47,8 +47,16 @@ export function RowsSheet(props: PlaceProps & { block: Stored<"blocks"> }) {
   const [problem, setProblem] = useState<Problem | null>(null);
   const [busy, setBusy] = useState("");
   const asked = useRef(0);
+  // What was asked for comes into sight once it stands there.
+  const [reach, setReach] = useState<"result" | "revision" | null>(null);
+  const result = useRef<HTMLParagraphElement>(null);
+  const change = useRef<HTMLHeadingElement>(null);
+  useEffect(() => {
+    if (reach) (reach === "result" ? result : change).current?.scrollIntoView({ block: "start" });
+    setReach(null);
+  }, [reach]);
 
-  usePlanOnMap(map, plan, form.skip, row, setRow);
+  usePlanOnMap(map, block.id, plan, form.skip, row, setRow);
   const ask = askOf(form, block.id, outline);
   const lack = lackOf(form);
   const set = (change: Partial<PlantingForm>) => {
@@ -80,7 +88,9 @@ export function RowsSheet(props: PlaceProps & { block: Stored<"blocks"> }) {
       setRevision(null);
       setAgreed(false);
       remember(farm.id, block.id, of);
-      if (fit) map.fit([outline]);
+      if (!fit) return;
+      map.fit([outline]);
+      setReach("result");
     });
   };
   // What is shown stays shown while one thing of it changes.
@@ -91,7 +101,12 @@ export function RowsSheet(props: PlaceProps & { block: Stored<"blocks"> }) {
     void show(next, false);
   };
   const skipRow = (n: number) => changeShown({ skip: form.skip.includes(n) ? form.skip.filter((x) => x !== n) : [...form.skip, n].sort((a, b) => a - b) });
-  const revise = () => ask && work(async () => setRevision(await planting.revise(ask)));
+  const revise = () =>
+    ask &&
+    work(async () => {
+      setRevision(await planting.revise(ask));
+      setReach("revision");
+    });
   const save = () => {
     if (!plan) return;
     const reason = why.trim();
@@ -177,7 +192,7 @@ export function RowsSheet(props: PlaceProps & { block: Stored<"blocks"> }) {
       {tab === "compare" && (ask ? <Compare planting={planting} ask={ask} onShow={showOption} onUse={use} /> : <p>{t(`planting-lack-${lack ?? "spacings"}`)}</p>)}
       {tab === "plan" && plan && (
         <>
-          <p role="status">
+          <p role="status" class="planting-result" ref={result}>
             <strong>
               {plan.rows === 0
                 ? t("ground-lay-none")
@@ -196,7 +211,7 @@ export function RowsSheet(props: PlaceProps & { block: Stored<"blocks"> }) {
           )}
           {onRecord.length > 0 && (
             <section>
-              <h2>{t("planting-revise")}</h2>
+              <h2 ref={change}>{t("planting-revise")}</h2>
               {!revision && <p>{t("planting-revise-ask", { n: onRecord.length })}</p>}
               {revision && <RevisionNote revision={revision} farm={farm} map={map} />}
               {revision && changes === 0 && <p>{t("planting-nothing-changes")}</p>}
@@ -264,10 +279,11 @@ function guideBearing(guide: LineString): number | undefined {
 }
 
 /** The rows on the map with their numbers where plant 1 stands; a tap chooses a row. */
-function usePlanOnMap(map: FarmMap, plan: PlantingAnswer | null, skip: readonly number[], row: number | null, onRow: (row: number | null) => void): void {
+function usePlanOnMap(map: FarmMap, block: string, plan: PlantingAnswer | null, skip: readonly number[], row: number | null, onRow: (row: number | null) => void): void {
   useEffect(() => {
     if (!plan) return;
     const left = new Set(skip);
+    map.hideRows(block);
     const drawn = plan.each.filter((r) => r.parts.length > 0);
     const shape = (r: (typeof drawn)[number]) => ({ id: String(r.number), geometry: rowShape(r.parts) });
     map.setOverlay("plan", drawn.filter((r) => !left.has(r.number)).map(shape), "planned");
@@ -278,9 +294,10 @@ function usePlanOnMap(map: FarmMap, plan: PlantingAnswer | null, skip: readonly 
       "words",
     );
     return () => {
+      map.hideRows(null);
       for (const name of ["plan", "plan-left", "plan-numbers"]) map.setOverlay(name, null);
     };
-  }, [map, plan, skip]);
+  }, [map, block, plan, skip]);
   useEffect(() => {
     map.choose(row === null ? null : { layer: { overlay: skip.includes(row) ? "plan-left" : "plan" }, id: String(row) });
     return () => map.choose(null);

@@ -16,7 +16,7 @@ import { Caution, ProblemNote } from "../../../ui/notes";
 import { say } from "../../../ui/undo";
 import type { PlaceProps } from "../../place";
 import { firstForm, recall, remember } from "../../walk/find";
-import { type BlockPlants, useBlockPlants } from "./blockplants";
+import { type BlockPlants, useBlockPlants } from "../../../rowmap/blockplants";
 import { PlantKey, PlantTable } from "./planttable";
 import "./planting.css";
 import { saveMarks, saveRemoval, saveSeen, type Undo } from "./saving";
@@ -46,9 +46,17 @@ export function PlantsSheet({ farm, map, go, address, block }: PlaceProps & { bl
   const [visit, setVisit] = useState("");
   const [problem, setProblem] = useState<unknown>(null);
   const [busy, setBusy] = useState(false);
+  const [taken, setTaken] = useState<{ n: number; by: "tap" | "key" }>({ n: 0, by: "tap" });
   // One id for all tries, so that a save whose answer was lost is not stored twice.
   const removal = useRef(uuid7());
   const doing = useRef<HTMLHeadingElement>(null);
+
+  // What can be done shows where it is read; a keyboard goes there, a thumb stays.
+  useEffect(() => {
+    if (taken.n === 0) return;
+    doing.current?.scrollIntoView({ block: "start" });
+    if (taken.by === "key") doing.current?.focus();
+  }, [taken]);
 
   const may: Record<Mode, boolean> = {
     look: true,
@@ -63,9 +71,9 @@ export function PlantsSheet({ farm, map, go, address, block }: PlaceProps & { bl
     setStretch(null);
     setProblem(null);
   };
-  const take = (at: PlantAt, as: Mode = mode) => {
+  const take = (at: PlantAt, by: "tap" | "key", as: Mode = mode) => {
     setCursor(at);
-    if (as === "look") return doing.current?.focus();
+    if (as === "look") return setTaken((was) => ({ n: was.n + 1, by }));
     if (as === "seen") {
       setStretch((was) => (was && !was.to && was.from.row === at.row ? { from: was.from, to: at } : { from: at, to: null }));
       return;
@@ -79,7 +87,7 @@ export function PlantsSheet({ farm, map, go, address, block }: PlaceProps & { bl
   };
   const start = (to: Mode) => {
     change(to);
-    if (cursor) take(cursor, to);
+    if (cursor) take(cursor, "tap", to);
   };
   const chosen = useMemo(() => [...drafted].sort((a, b) => a - b).map(plantOf), [drafted]);
   const seenNow = useMemo(() => stretchOf(stretch, plants), [stretch, plants]);
@@ -320,7 +328,7 @@ function usePlantsOnMap(
   drafted: ReadonlySet<number>,
   cursor: PlantAt | null,
   on: boolean,
-  take: (at: PlantAt) => void,
+  take: (at: PlantAt, by: "tap") => void,
 ): void {
   const spacing = block.feature.properties.plant_spacing_m ?? null;
   const placed = useMemo(() => {
@@ -345,7 +353,8 @@ function usePlantsOnMap(
   }, [map, on, placed, plants.marks]);
   useEffect(() => {
     if (!on) return;
-    map.setOverlay("plants-drafted", placed.filter((p) => drafted.has(plantId(p.row, p.plant)) || (p.row === cursor?.row && p.plant === cursor.plant)).map((p) => ({ geometry: { type: "Point", coordinates: p.at } })), "chosen");
+    const shown = placed.filter((p) => drafted.has(plantId(p.row, p.plant)) || (p.row === cursor?.row && p.plant === cursor.plant));
+    map.setOverlay("plants-drafted", shown.map((p) => ({ geometry: { type: "Point", coordinates: p.at } })), "marked");
     return () => map.setOverlay("plants-drafted", null);
   }, [map, on, placed, drafted, cursor]);
   const latest = useRef(take);
@@ -353,7 +362,7 @@ function usePlantsOnMap(
   useEffect(() => {
     if (!on) return;
     return map.onPick((pick) => {
-      if (pick?.layer === "plants") latest.current(plantOf(Number(pick.id)));
+      if (pick?.layer === "plants") latest.current(plantOf(Number(pick.id)), "tap");
     });
   }, [map, on]);
 }

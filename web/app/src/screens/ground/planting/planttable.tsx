@@ -3,7 +3,7 @@ import { number } from "../../../i18n";
 import { drawStanding } from "../../../map/marks";
 import type { Standing } from "../../../rowmap/marks";
 import { useText } from "../../../ui/hooks";
-import type { BlockPlants } from "./blockplants";
+import type { BlockPlants } from "../../../rowmap/blockplants";
 
 const standings: readonly Standing[] = ["plant", "missing", "replanted", "removed"];
 

@@ -4,41 +4,51 @@ import { number } from "../../../i18n";
 import { useText } from "../../../ui/hooks";
 import { How } from "../../../ui/how";
 import { area, length } from "../../../units";
-import { lengthUnits } from "./figures";
 import type { PlantingForm } from "./spec";
 
 /** What a layout holds: areas, counts beside the handbook's, and what to order. */
 export function Result({ answer, form }: { answer: PlantingAnswer; form: PlantingForm }) {
   const t = useText();
   const areas = answer.areas ?? { outline_m2: answer.outline_m2, planted_m2: answer.planted_m2 };
+  const how = new Map((answer.how ?? []).map((h) => [h.what, h]));
   const share = answer.share ?? (areas.outline_m2 > 0 ? areas.planted_m2 / areas.outline_m2 : 0);
   return (
     <>
       <dl class="figures">
         <dt>{t("planting-area-outline")}</dt>
-        <dd>{area(areas.outline_m2)}</dd>
+        <dd>
+          <Told line={how.get("outline_m2")}>{area(areas.outline_m2)}</Told>
+        </dd>
         <dt>{t("planting-area-planted")}</dt>
         <dd>
-          <How formula={t("planting-how-planted")} inputs={[[t("planting-share"), `${number(share * 100, 1)} %`]]}>
-            {area(areas.planted_m2)}
-          </How>
+          <Told line={how.get("planted_m2")}>{area(areas.planted_m2)}</Told>
         </dd>
         {areas.band_m2 !== undefined && (
           <>
             <dt>{t("planting-area-band")}</dt>
-            <dd>{area(areas.band_m2)}</dd>
+            <dd>
+              <Told line={how.get("band_m2")}>{area(areas.band_m2)}</Told>
+            </dd>
           </>
         )}
+        <dt>{t("planting-share")}</dt>
+        <dd>
+          <Told line={how.get("share")}>{`${number(share * 100, 1)} %`}</Told>
+        </dd>
         {answer.turns !== undefined && (
           <>
             <dt>{t("planting-turns")}</dt>
-            <dd>{number(answer.turns)}</dd>
+            <dd>
+              <Told line={how.get("turns")}>{number(answer.turns)}</Told>
+            </dd>
           </>
         )}
         {answer.short_rows !== undefined && (
           <>
             <dt>{t("planting-short-rows")}</dt>
-            <dd>{number(answer.short_rows)}</dd>
+            <dd>
+              <Told line={how.get("short_rows")}>{number(answer.short_rows)}</Told>
+            </dd>
           </>
         )}
       </dl>
@@ -100,10 +110,10 @@ function OrderList({ order, form }: { order: NonNullable<PlantingAnswer["order"]
   const how = new Map((order.how ?? []).map((h) => [h.what, h]));
   const lines: [what: string, name: string, figure: string | undefined][] = [
     ["to-order", t("planting-order-plants", { spare: `${number(order.spare_percent ?? form.spare_percent ?? 0, 1)} %` }), number(order.to_order)],
-    ["posts", t("planting-order-posts"), order.posts === undefined ? undefined : number(order.posts)],
-    ["end-posts", t("planting-order-end-posts"), order.end_posts === undefined ? undefined : number(order.end_posts)],
-    ["wire", t("planting-order-wire"), order.wire_m === undefined ? undefined : length(order.wire_m)],
-    ["line", t("planting-order-line"), order.line_m === undefined ? undefined : length(order.line_m)],
+    ["posts", t("planting-order-posts"), !order.posts ? undefined : number(order.posts)],
+    ["end-posts", t("planting-order-end-posts"), !order.end_posts ? undefined : number(order.end_posts)],
+    ["wire", t("planting-order-wire"), !order.wire_m ? undefined : length(order.wire_m)],
+    ["line", t("planting-order-line"), !order.line_m ? undefined : length(order.line_m)],
   ];
   return (
     <>
@@ -126,11 +136,9 @@ function OrderList({ order, form }: { order: NonNullable<PlantingAnswer["order"]
 }
 
 function Told({ line, children }: { line: HowLine | undefined; children: string }) {
-  const t = useText();
   if (!line) return <strong class="figure">{children}</strong>;
-  const exact = lengthUnits(line.unit) ? `${number(line.value, 3)} ${line.unit}` : number(line.value, 3);
   return (
-    <How formula={line.text} inputs={[[t("planting-exactly"), exact]]} source={line.source}>
+    <How formula={line.text} source={line.source}>
       {children}
     </How>
   );

@@ -1,11 +1,11 @@
 import { useMemo } from "preact/hooks";
-import { type PlantMarks, plantMarks } from "../../../rowmap/marks";
-import { type Picture, pictureOf } from "../../../rowmap/picture";
-import { drawnRows } from "../../../rowmap/rows";
-import type { DrawnRow } from "../../../rowmap/rowplace";
-import type { Farm } from "../../../model/farm";
-import type { Stored } from "../../../model/kinds";
-import { useRecords } from "../../../ui/hooks";
+import { type PlantMarks, plantMarks } from "./marks";
+import { type Picture, pictureOf } from "./picture";
+import { drawnRows } from "./rows";
+import type { DrawnRow } from "./rowplace";
+import type { Farm } from "../model/farm";
+import type { Stored } from "../model/kinds";
+import { useRecords } from "../ui/hooks";
 
 export interface BlockPlants {
   readonly rows: readonly DrawnRow[];
