@@ -4,6 +4,7 @@ import { useText } from "../ui/hooks";
 import { ready, type Shown } from "./draw";
 import type { PlantMarks } from "./marks";
 import { type Move, moved, nearestIn, nearestSlot, type Picture, type Slot, slotOf } from "./picture";
+import { keyMove, leap } from "./keys";
 import { Painter } from "./painter";
 import { inWords } from "./words";
 import { acrossPx, centred, fitted, fromScreen, panned, showing, type Size, toScreen, type View, type Xy, zoomed } from "./view";
@@ -29,7 +30,6 @@ const tapPx = 8;
 // A finger finds the nearest plant within this; a pointer of a mouse as well.
 const reachPx = 30;
 const zoomStep = 1.4;
-const leap = 10;
 
 /** A block as rows by plants, for a thumb and for a keyboard; stands wherever its box is. */
 export function RowMap(props: RowMapProps) {
@@ -237,23 +237,6 @@ function tapped(picture: Picture, v: View, x: number, y: number): Slot | null {
   if (!hit) return null;
   const [sx, sy] = toScreen(v, hit.x, hit.y);
   return Math.hypot(sx - x, sy - y) <= Math.max(reachPx, acrossPx(v) * 0.6) ? hit : null;
-}
-
-const arrows: Readonly<Record<string, Xy>> = { ArrowUp: [0, 1], ArrowDown: [0, -1], ArrowLeft: [-1, 0], ArrowRight: [1, 0] };
-
-/** Where a key leads, by how the picture lies: an arrow goes the way it points, or nearest to it. */
-export function keyMove(e: { key: string; shiftKey: boolean }, turn: number): Move | null {
-  if (e.key === "Home") return { end: "first" };
-  if (e.key === "End") return { end: "last" };
-  if (e.key === "PageDown") return { rows: 1 };
-  if (e.key === "PageUp") return { rows: -1 };
-  const arrow = arrows[e.key];
-  if (!arrow) return null;
-  const quarter = Math.round(turn / (Math.PI / 2));
-  let [x, y] = arrow;
-  for (let i = 0; i < ((quarter % 4) + 4) % 4; i++) [x, y] = [-y, x];
-  const far = e.shiftKey ? leap : 1;
-  return y !== 0 ? { along: y * far } : { across: x * far };
 }
 
 /** Drags, pinches and taps on the picture. */
