@@ -73,6 +73,12 @@ export async function openBrowser() {
   return chromium.launch({ executablePath: browserPath, args: ["--disable-gpu"] });
 }
 
+/** A browser whose profile stays on the disk, as on a phone: compiled scripts too, which a window without one throws away. */
+export async function openProfile(folder, base, { size = sizes.phone, ...more } = {}) {
+  await need(browserPath, "the browser (set CHROMIUM)");
+  return chromium.launchPersistentContext(folder, { executablePath: browserPath, args: ["--disable-gpu"], baseURL: base, viewport: size, locale: "en-US", timezoneId: "America/New_York", ...more });
+}
+
 /** A browser window of its own, with its own cookies; faults fills as things go wrong. */
 export async function openWindow(browser, base, { size = sizes.laptop, locale = "en-US", ...more } = {}) {
   const context = await browser.newContext({

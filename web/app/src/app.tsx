@@ -13,6 +13,7 @@ import { useFeed } from "./screens/feed";
 import type { Go, Place } from "./screens/place";
 import { loadPlace, placeNow } from "./screens/places";
 import { ActionBar } from "./ui/action";
+import { Cover } from "./ui/cover";
 import { useRecords, useSignal, useText, useUnits } from "./ui/hooks";
 import { MapKey } from "./ui/key";
 import { MapBarPlace, mapBarUsed } from "./ui/mapbar";
@@ -109,9 +110,9 @@ export function App({ net }: { net: Net }) {
     <>
       <Frame key={`${session.who.person.id} ${info.id}`} net={net} info={info} who={session.who} device={session.device} address={{ ...address, farm: info.id }} go={go} goFarm={goFarm} signOut={() => void signOut()} />
       {ended && (
-        <div class="cover">
+        <Cover title={t("core-sign-in-title")} onClose={() => setEnded(false)}>
           <SignIn sessions={sessions} ended onDone={() => void ask()} onLater={() => setEnded(false)} />
-        </div>
+        </Cover>
       )}
     </>
   );
@@ -220,7 +221,6 @@ function Frame({ net, info, who, device, address, go, goFarm, signOut }: FramePr
   }, [address.place, address.view, address.block]);
   const drawing = useSignal(mapBarUsed);
   useEffect(() => setHeight(drawing ? "low" : "half"), [drawing]);
-  useFeed(farm, figures, map, address);
   useEffect(() => {
     if (!map) return;
     // Without a base map the outlines on white are the map.
@@ -228,6 +228,8 @@ function Frame({ net, info, who, device, address, go, goFarm, signOut }: FramePr
   }, [net, map]);
 
   const [place, failure, again] = usePlace(address.place);
+  // The sheet first: what can be done comes before what can be seen.
+  useFeed(farm, figures, place ? map : null, address);
   useFirstView(farm, map, address.block);
   return (
     <div class={`frame sheet-${height}`} ref={(el) => el?.style.setProperty("--sheet-width", `${width}px`)}>
@@ -373,15 +375,13 @@ function TopLine({ info, who, device, address, go, goFarm, signOut }: Omit<Frame
 function Leaving({ signOut, onStay }: { signOut: () => void; onStay: () => void }) {
   const t = useText();
   const count = useSignal(waiting);
-  const first = useRef<HTMLButtonElement>(null);
-  useEffect(() => first.current?.focus(), []);
   return (
-    <div class="cover" role="dialog" aria-modal="true" aria-labelledby="leaving-title">
+    <Cover title={t("offline-leave-title")} onClose={onStay}>
       <div class="whole-note">
-        <h1 id="leaving-title">{t("offline-leave-title")}</h1>
+        <h1>{t("offline-leave-title")}</h1>
         <p>{t("offline-leave", { n: count })}</p>
         <div class="buttons">
-          <button type="button" class="big" ref={first} onClick={onStay}>
+          <button type="button" class="big" onClick={onStay}>
             {t("core-cancel")}
           </button>
           <button type="button" class="big" onClick={signOut}>
@@ -389,7 +389,7 @@ function Leaving({ signOut, onStay }: { signOut: () => void; onStay: () => void 
           </button>
         </div>
       </div>
-    </div>
+    </Cover>
   );
 }
 

@@ -3,5 +3,9 @@ import "./styles/page.css";
 import { render } from "preact";
 import { Net } from "./api/client";
 import { App } from "./app";
+import { readAddress } from "./model/address";
+import { loadPlace } from "./screens/places";
 
+// Fetched beside the records; what goes wrong is told where the place is drawn.
+loadPlace(readAddress(location.pathname, location.search).place).catch(() => undefined);
 render(<App net={new Net()} />, document.getElementById("page")!);

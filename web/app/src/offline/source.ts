@@ -5,6 +5,7 @@ import type { Keeping, Kept, RecordSource, Touched } from "../model/farm";
 import type { Feature, Kind, Stored } from "../model/kinds";
 import { type DeviceStore, NoRoom } from "./store";
 import type { Sync } from "./sync";
+import { halfEntered } from "./update";
 import type { Wire } from "./wire";
 
 /** One farm's records as this device keeps them, sent and followed by `sync`. */
@@ -65,6 +66,7 @@ export class DeviceSource implements RecordSource {
     // Something of it still waits: the server would judge the later before the earlier.
     if (await this.#store.waits(this.#farm, kind, feature.id)) return (await this.keep(kind, feature, base, why ? { why } : {})).record;
     const stored = await this.#client.put(kind, feature, await this.#told(base), why);
+    halfEntered.set(false);
     await this.#note(stored, stored);
     return stored;
   }
@@ -93,6 +95,7 @@ export class DeviceSource implements RecordSource {
   async keep<K extends Kind>(kind: K, feature: Feature<K>, base: Stored<K> | null, how: Keeping): Promise<Kept<K>> {
     try {
       const { touched, left } = await this.#store.keep(this.#farm, kind, feature, base, how);
+      halfEntered.set(false);
       this.#kept(touched);
       return { record: touched.now as Stored<K>, left };
     } catch (thrown) {
@@ -127,8 +130,10 @@ export class DirectSource implements RecordSource {
   list<K extends Kind>(kind: K): Promise<Stored<K>[]> {
     return this.#client.list(kind);
   }
-  put<K extends Kind>(kind: K, feature: Feature<K>, base: Stored<K> | null, why?: string): Promise<Stored<K>> {
-    return this.#client.put(kind, feature, base, why);
+  async put<K extends Kind>(kind: K, feature: Feature<K>, base: Stored<K> | null, why?: string): Promise<Stored<K>> {
+    const stored = await this.#client.put(kind, feature, base, why);
+    halfEntered.set(false);
+    return stored;
   }
   del<K extends Kind>(base: Stored<K>): Promise<Stored<K>> {
     return this.#client.del(base);

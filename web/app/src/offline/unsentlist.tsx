@@ -1,10 +1,11 @@
-import { useEffect, useRef, useState } from "preact/hooks";
+import { useEffect, useState } from "preact/hooks";
 import { asProblem, Problem, readProblem } from "../api/problem";
 import { moment, named, number, t as text } from "../i18n";
 import type { FarmInfo } from "../model/farm";
 import type { Stored } from "../model/kinds";
 import type { Address } from "../model/address";
 import { changes } from "../model/differ";
+import { Cover } from "../ui/cover";
 import { useSignal, useText } from "../ui/hooks";
 import { Mark, ProblemNote } from "../ui/notes";
 import { askToPersist, type Device, room } from "./device";
@@ -22,29 +23,17 @@ interface Props {
 /** Everything that waits on this device, with what the server said of it. */
 export function UnsentList({ device, farms, onOpen, onClose }: Props) {
   const t = useText();
-  const heading = useRef<HTMLHeadingElement>(null);
-  useEffect(() => heading.current?.focus(), []);
   const { kept } = device;
   return (
-    <div
-      class="cover unsent"
-      role="dialog"
-      aria-modal="true"
-      aria-labelledby="unsent-title"
-      onKeyDown={(e) => {
-        if (e.key === "Escape") onClose();
-      }}
-    >
+    <Cover title={t("offline-list")} class="unsent" onClose={onClose}>
       <div class="unsent-head">
-        <h1 id="unsent-title" tabIndex={-1} ref={heading}>
-          {t("offline-list")}
-        </h1>
+        <h1>{t("offline-list")}</h1>
         <button type="button" class="big" onClick={onClose}>
           {t("core-close")}
         </button>
       </div>
       {kept ? <Waiting device={device} sync={kept.sync} farms={farms} onOpen={onOpen} /> : <p>{t("offline-list-none")}</p>}
-    </div>
+    </Cover>
   );
 }
 

@@ -26,12 +26,24 @@ export function wallTime(instant: string | number, zone: string): string {
   return new Date(ms + offsetMs(ms, zone)).toISOString().slice(0, 16);
 }
 
+// Making one costs a phone a millisecond, and a list of finds asks for hundreds.
+const clocks = new Map<string, Intl.DateTimeFormat>();
+
+function clockOf(zone: string): Intl.DateTimeFormat {
+  let clock = clocks.get(zone);
+  if (!clock) {
+    clock = new Intl.DateTimeFormat("en-US", {
+      timeZone: zone, hourCycle: "h23", year: "numeric", month: "numeric", day: "numeric",
+      hour: "numeric", minute: "numeric", second: "numeric",
+    });
+    clocks.set(zone, clock);
+  }
+  return clock;
+}
+
 /** How far a zone's clocks are ahead of UTC at an instant, milliseconds. */
 function offsetMs(instant: number, zone: string): number {
-  const parts = new Intl.DateTimeFormat("en-US", {
-    timeZone: zone, hourCycle: "h23", year: "numeric", month: "numeric", day: "numeric",
-    hour: "numeric", minute: "numeric", second: "numeric",
-  }).formatToParts(instant);
+  const parts = clockOf(zone).formatToParts(instant);
   const part = (type: string) => Number(parts.find((p) => p.type === type)?.value);
   const wall = Date.UTC(part("year"), part("month") - 1, part("day"), part("hour"), part("minute"), part("second"));
   return wall - Math.floor(instant / 1000) * 1000;
