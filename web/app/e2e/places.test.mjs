@@ -86,7 +86,7 @@ test("a Spanish page says nothing in English", async () => {
   };
   await signIn(page, "grower");
   await page.getByRole("button", { name: "Español" }).click();
-  assert.equal(await page.locator("html").getAttribute("lang"), "es");
+  await page.locator("html[lang=es]").waitFor({ state: "attached" });
   for (const [place, query] of views()) {
     await open(page, place, query);
     await look(`${place}${query}`);
