@@ -218,6 +218,8 @@ func (s *Server) workRoutes() []route {
 			replies: []reply{{200, records.PhotoTypes, "binary", "the picture"}}, refuses: []int{404}},
 		{method: "GET", pattern: atFarm + "/tiles/{layer}/{z}/{x}/{y}.mvt", id: "tile", summary: "A vector tile", needs: farm, right: people.Read, handle: s.tile,
 			headers: []string{"If-None-Match"}, replies: []reply{{200, []string{"application/vnd.mapbox-vector-tile"}, "binary", "the tile"}, {204, nil, "", "nothing is here"}, {304, nil, "", "it has not changed"}}},
+		{method: "GET", pattern: atFarm + "/reports/planting-plan.pdf", id: "plantingPlan", summary: "A block with its rows on paper, to scale; nothing stored", needs: farm, right: people.Read, long: true, handle: s.plantingPlan,
+			query: planParams, replies: []reply{{200, []string{typePDF}, "binary", "the pages"}}, refuses: []int{422}},
 		{method: "GET", pattern: atFarm + "/reports/{name:[a-z0-9-]+}.{form:[a-z]+}", id: "report", summary: "A report", needs: farm, right: people.Read, handle: s.report,
 			replies: []reply{{200, []string{"text/csv", typeGeoJSON}, "binary", "the report"}}},
 		{method: "GET", pattern: atFarm + "/exports", id: "exports", summary: "The files the farm can be taken away as", needs: farm, right: people.Read, handle: s.listExports,

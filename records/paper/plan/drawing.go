@@ -135,7 +135,7 @@ func (p Plan) drawHoles(m *paper.Map) {
 // drawPosts puts a stroke across each row at every post, where they stand far
 // enough apart to be told from each other.
 func (p Plan) drawPosts(m *paper.Map, lines []plane.Line) bool {
-	spacing := p.ask.Order.PostSpacing
+	spacing := p.ask.PostSpacing
 	if spacing <= 0 || m.Scale.On(spacing) < closest || m.Scale.On(p.rowSpacing) < closest {
 		return false
 	}
@@ -154,7 +154,11 @@ func (p Plan) drawPosts(m *paper.Map, lines []plane.Line) bool {
 
 // posts are the places of posts along a part: every spacing from its first end,
 // and one at its far end.
+// None without a spacing.
 func posts(length, spacing geo.Metres) (at []geo.Metres) {
+	if spacing <= 0 {
+		return nil
+	}
 	const met geo.Metres = 0.001 // nearer to the far end than this is the far end
 	for s := geo.Metres(0); s < length-met; s += spacing {
 		at = append(at, s)

@@ -15,6 +15,7 @@ import (
 	"caneward/blocks/layout"
 	"caneward/blocks/words"
 	"caneward/geo"
+	"caneward/geo/measure"
 	"caneward/geo/plane"
 	"caneward/records"
 )
@@ -35,22 +36,23 @@ var (
 // Ask is what is to be printed.
 type Ask struct {
 	Block records.ID
-	// Spec lays rows out anew; nil prints the rows on record, or, where there are
-	// none, what the block's own figures give.
-	Spec *layout.Spec
-	// OwnBearing takes the block's bearing, or its longest side's, instead of the
-	// spec's.
-	OwnBearing bool
-	Order      Order
-	Band       geo.Metres // treated width along a row; 0 is not asked
-	RowsUp     bool       // the rows, not north, point up the page
+	// Anew lays rows out; nil prints the rows on record, or, where there are none,
+	// what the block's own figures give.
+	Anew *Anew
+	// PostSpacing sets posts on the rows, on record or not; 0 sets none.
+	PostSpacing geo.Metres
+	Supplies    layout.Supplies
+	Band        geo.Metres // treated width along a row; 0 is not asked
+	RowsUp      bool       // the rows, not north, point up the page
 }
 
-// Order is what the order list is reckoned with; zero fields leave a line out.
-type Order struct {
-	SparePercent *float64
-	PostSpacing  geo.Metres
-	Wires        int
+// Anew is a layout asked for. Spacings of 0 are the block's own, and so is what
+// the other fields say.
+type Anew struct {
+	Spec       layout.Spec
+	OwnBearing bool // else that of the longest side
+	OwnSide    bool
+	OwnEnd     bool
 }
 
 // Plan is a block with its rows, ready to print.
@@ -66,7 +68,7 @@ type Plan struct {
 	rowSpacing geo.Metres
 	plant      geo.Metres
 	bearing    geo.Degrees
-	laidOut    *layout.Layout
+	layout     layout.Layout // of the rows on record only rows and sums
 	neighbours []neighbour
 }
 
@@ -121,7 +123,7 @@ func Load(ctx context.Context, r records.Reader, ask Ask) (Plan, error) {
 	if p.ground, err = p.frame.Region(b.Outline); err != nil {
 		return Plan{}, fault.Wrap(fault.Invalid, err, noSuchBlock.Plain())
 	}
-	if ask.Spec == nil {
+	if ask.Anew == nil {
 		if err := p.readRows(ctx, r); err != nil {
 			return Plan{}, err
 		}
@@ -134,9 +136,6 @@ func Load(ctx context.Context, r records.Reader, ask Ask) (Plan, error) {
 			return Plan{}, err
 		}
 	}
-	if len(p.rows) > MaxRows {
-		return Plan{}, fault.New(fault.TooCostly, tooManyRows.With(words.Args{"limit": MaxRows}))
-	}
 	return p, nil
 }
 
@@ -145,6 +144,9 @@ func (p *Plan) readRows(ctx context.Context, r records.Reader) error {
 	page, err := r.List(records.Rows, records.Query{Equal: map[string]string{"block": string(p.ask.Block)}, Limit: MaxRows + 1})
 	if err != nil {
 		return err
+	}
+	if len(page.Revisions) > MaxRows {
+		return fault.New(fault.TooCostly, tooManyRows.With(words.Args{"limit": MaxRows}))
 	}
 	for _, rev := range page.Revisions {
 		if err := ctx.Err(); err != nil {
@@ -164,8 +166,30 @@ func (p *Plan) readRows(ctx context.Context, r records.Reader) error {
 	p.stored = len(p.rows) > 0
 	if p.stored {
 		p.bearing = bearingOf(p.rows)
+		p.sumUp()
 	}
 	return nil
+}
+
+// sumUp gives the rows on record the form orders are drawn up from.
+func (p *Plan) sumUp() {
+	l := layout.Layout{Outline: measure.Area(p.outline), Spec: layout.Spec{RowSpacing: p.rowSpacing, PlantSpacing: p.plant, PostSpacing: p.ask.PostSpacing}}
+	for _, r := range p.rows {
+		out := layout.Row{Number: r.number(), Skipped: r.skipped(), Parts: make([]layout.Part, len(r.Lines))}
+		if !r.skipped() {
+			out.Length, out.Plants = r.length(), r.places()
+			for _, line := range r.Lines {
+				out.Posts += len(posts(line.Length(), p.ask.PostSpacing))
+			}
+			if p.ask.PostSpacing > 0 {
+				l.EndPosts += 2 * len(r.Lines)
+			}
+		}
+		l.Rows = append(l.Rows, out)
+		l.RowLength, l.Plants, l.Posts = l.RowLength+out.Length, l.Plants+out.Plants, l.Posts+out.Posts
+	}
+	l.Planted = geo.SquareMetres(float64(l.RowLength) * float64(p.rowSpacing))
+	p.layout = l
 }
 
 // heading is the bearing from a to b in the frame.
@@ -188,29 +212,42 @@ func bearingOf(rows []row) geo.Degrees {
 	return b
 }
 
-// layOut fits rows by the spec, or by the block's own figures.
+// layOut fits rows by the figures asked for, or by the block's own.
 func (p *Plan) layOut(ctx context.Context) error {
-	spec := layout.Spec{RowSpacing: p.block.RowSpacing, PlantSpacing: p.block.PlantSpacing,
-		FromRight: p.block.FirstRowSide == blocks.Right, FromFarEnd: p.block.FirstPlantEnd == blocks.Farther}
-	own := true
-	if p.ask.Spec != nil {
-		spec, own = *p.ask.Spec, p.ask.OwnBearing
-	} else if spec.RowSpacing == 0 || spec.PlantSpacing == 0 {
+	anew := Anew{OwnBearing: true, OwnSide: true, OwnEnd: true}
+	if p.ask.Anew != nil {
+		anew = *p.ask.Anew
+	}
+	spec := anew.Spec
+	spec.PostSpacing = p.ask.PostSpacing
+	if spec.RowSpacing == 0 {
+		spec.RowSpacing = p.block.RowSpacing
+	}
+	if spec.PlantSpacing == 0 {
+		spec.PlantSpacing = p.block.PlantSpacing
+	}
+	if spec.RowSpacing == 0 || spec.PlantSpacing == 0 {
 		return fault.New(fault.Invalid, noRows.Plain(), fault.Detail{Text: noRows.Plain(), Field: "row_spacing_m"})
 	}
-	if own && p.block.RowBearing != nil {
+	if anew.OwnSide {
+		spec.FromRight = p.block.FirstRowSide == blocks.Right
+	}
+	if anew.OwnEnd {
+		spec.FromFarEnd = p.block.FirstPlantEnd == blocks.Farther
+	}
+	if anew.OwnBearing && p.block.RowBearing != nil {
 		spec.Bearing = *p.block.RowBearing
-	} else if own {
+	} else if anew.OwnBearing {
 		spec.Bearing = layout.LongestSide(p.outline)
 	}
 	l, err := layout.Plan(ctx, p.outline, spec)
 	if err != nil {
 		return err
 	}
-	p.laidOut, p.rowSpacing, p.plant, p.bearing = &l, l.Spec.RowSpacing, l.Spec.PlantSpacing, l.Spec.Bearing
-	if l.Spec.PostSpacing > 0 {
-		p.ask.Order.PostSpacing = l.Spec.PostSpacing
+	if len(l.Rows) > MaxRows {
+		return fault.New(fault.TooCostly, tooManyRows.With(words.Args{"limit": MaxRows}))
 	}
+	p.layout, p.rowSpacing, p.plant, p.bearing = l, spec.RowSpacing, spec.PlantSpacing, l.Spec.Bearing
 	for _, r := range l.Rows {
 		as := blocks.Row{Number: r.Number, Plants: r.Plants, Skipped: r.Skipped, Posts: r.Posts}
 		for _, q := range r.Parts {

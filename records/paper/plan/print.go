@@ -22,8 +22,12 @@ var (
 	holds     = words.New("plan-holds", "{rows} rows, {length} of row, places for {places} plants.", "{rows} hileras, {length} de hilera, lugares para {places} plantas.")
 	ofEmpty   = words.New("plan-of-empty", "{empty} of them are empty now.", "{empty} de ellos están vacíos ahora.")
 	longest   = words.New("plan-longest", "Longest: row {longest}, {most}. Shortest: row {shortest}, {least}.", "La más larga: hilera {longest}, {most}. La más corta: hilera {shortest}, {least}.")
-	spaced    = words.New("plan-spaced", "Rows {row} apart, plants {plant} apart in the row; rows run {bearing}° from true north.", "Hileras a {row}, plantas a {plant} en la hilera; las hileras corren a {bearing}° del norte verdadero.")
-	headlands = words.New("plan-headlands", "Headlands {headland} at both row ends.", "Cabeceras de {headland} en ambos extremos.")
+	spaced    = words.New("plan-spaced", "Rows {row} apart, plants {plant} apart in the row.", "Hileras a {row}, plantas a {plant} en la hilera.")
+	straight  = words.New("plan-straight", "Rows run {bearing}° from true north.", "Las hileras corren a {bearing}° del norte verdadero.")
+	guided    = words.New("plan-guided", "Rows run beside a guide line that bends.", "Las hileras corren junto a una línea guía que se curva.")
+	headlands = words.New("plan-headlands", "Headlands {width} at both row ends.", "Cabeceras de {width} en ambos extremos.")
+	margins   = words.New("plan-margins", "Side margins {width}.", "Márgenes laterales de {width}.")
+	alleys    = words.New("plan-alleys", "An alley {width} wider after every {rows} rows.", "Una calle {width} más ancha cada {rows} hileras.")
 	ofCrop    = words.New("plan-crop", "{crop}.", "{crop}.")
 	plantedOn = words.New("plan-planted-on", "Planted {day}.", "Plantado el {day}.")
 	follows   = words.New("plan-follows", "The outline follows {what}.", "El contorno sigue {what}.")
@@ -52,11 +56,13 @@ func Print(ctx context.Context, p Plan, head paper.Head) ([]byte, error) {
 	if p.ask.RowsUp {
 		ground.Up = p.bearing
 	}
-	m := d.MapPage(ground, p.keys(p.ask.Order.PostSpacing > 0), belowMap)
+	m := d.MapPage(ground, p.keys(p.ask.PostSpacing > 0), belowMap)
 	m.Close(p.draw(m)...)
 	d.Paragraph(p.facts(head.Language))
 	d.Page(false)
-	p.figures(d)
+	if err := p.figures(d); err != nil {
+		return nil, err
+	}
 	p.table(d)
 	return d.Bytes()
 }
@@ -78,10 +84,22 @@ func (p Plan) facts(l words.Language) words.Text {
 		say(longest.With(words.Args{"longest": most.number(), "most": metresAndFeet(most.length()), "shortest": least.number(), "least": metresAndFeet(least.length())}))
 	}
 	if p.rowSpacing > 0 && p.plant > 0 {
-		say(spaced.With(words.Args{"row": spacingText(p.rowSpacing), "plant": spacingText(p.plant), "bearing": paper.Number(math.Round(float64(p.bearing)*10)/10, 1)}))
+		say(spaced.With(words.Args{"row": spacingText(p.rowSpacing), "plant": spacingText(p.plant)}))
 	}
-	if p.laidOut != nil && p.laidOut.Spec.Headland > 0 {
-		say(headlands.With(words.Args{"headland": spacingText(p.laidOut.Spec.Headland)}))
+	spec := p.layout.Spec
+	if spec.Guide != nil {
+		say(guided.Plain())
+	} else if len(p.rows) > 0 {
+		say(straight.With(words.Args{"bearing": paper.Number(float64(p.bearing.Normal()), 1)}))
+	}
+	if spec.Headland > 0 {
+		say(headlands.With(words.Args{"width": spacingText(spec.Headland)}))
+	}
+	if spec.SideMargin > 0 {
+		say(margins.With(words.Args{"width": spacingText(spec.SideMargin)}))
+	}
+	if spec.AlleyEvery > 0 {
+		say(alleys.With(words.Args{"width": spacingText(spec.AlleyWidth), "rows": spec.AlleyEvery}))
 	}
 	if crop := strings.Trim(p.block.Crop+", "+p.block.Cultivar, ", "); crop != "" {
 		say(ofCrop.With(words.Args{"crop": upperFirst(crop)}))
@@ -141,16 +159,6 @@ func spacingText(m geo.Metres) string {
 	return fmt.Sprintf("%s m (%s ft)", paper.Number(float64(m), 2), paper.Number(m.Feet(), 1))
 }
 
-// areaText says an area in three units: square metres, acres to 0.01 (0.001 below
-// one), hectares as finely.
-func areaText(a geo.SquareMetres) string {
-	fine := 2
-	if a.Acres() < 1 {
-		fine = 3
-	}
-	return fmt.Sprintf("%s m² = %s acre = %s ha", paper.Number(float64(a), 0), paper.Number(a.Acres(), fine), paper.Number(a.Hectares(), fine+1))
-}
-
 var (
 	areasHead   = words.New("plan-areas", "Three areas", "Tres superficies")
 	areaColumn  = words.New("plan-area", "Area", "Superficie")
@@ -167,18 +175,14 @@ var (
 	bandHow     = words.New("plan-band-how", "{length} of row × band of {width}", "{length} de hilera × banda de {width}")
 	saysFollows = words.New("plan-which-area", "A rate “per acre” means one of these: the label or the quotation says which.", "Una dosis «por acre» se refiere a una de estas: lo dice la etiqueta o la cotización.")
 
-	orderHead   = words.New("plan-order", "To order", "Para pedir")
-	itemColumn  = words.New("plan-item", "What", "Qué")
-	countColumn = words.New("plan-count", "How many", "Cuánto")
-	placesItem  = words.New("plan-places-item", "Plants that fit", "Plantas que caben")
-	placesHow   = words.New("plan-places-how", "each unbroken stretch: length / {spacing}, whole number below, plus 1; all added up", "cada tramo: largo / {spacing}, entero inferior, más 1; todo sumado")
-	recordHow   = words.New("plan-record-how", "places of all rows on record, empty ones included", "lugares de todas las hileras registradas, incluidos los vacíos")
-	spareItem   = words.New("plan-spare-item", "Plants with {percent} % spare", "Plantas con {percent} % de reserva")
-	spareHow    = words.New("plan-spare-how", "{plants} × {factor}, rounded up", "{plants} × {factor}, redondeado hacia arriba")
+	orderHead    = words.New("plan-order", "To order", "Para pedir")
+	itemColumn   = words.New("plan-item", "What", "Qué")
+	sourceColumn = words.New("plan-source", "Source", "Origen")
+	countColumn  = words.New("plan-count", "How many", "Cuánto")
+	recordHow    = words.New("plan-record-how", "places of all rows on record, empty ones included", "lugares de todas las hileras registradas, incluidos los vacíos")
 
 	bookHead  = words.New("plan-book", "Handbook figure and count", "Cifra de manual y cuenta")
 	bookItem  = words.New("plan-book-item", "Handbook formula over the outline", "Fórmula de manual sobre el contorno")
-	bookHow   = words.New("plan-book-how", "{area} m² / ({row} m × {plant} m)", "{area} m² / ({row} m × {plant} m)")
 	countItem = words.New("plan-count-item", "Counted on this ground", "Contado en este terreno")
 	countHow  = words.New("plan-count-how", "row by row; see the table", "hilera por hilera; vea la tabla")
 	bookWhy   = words.New("plan-book-why", "They differ because the formula knows no headlands, alleys or holes, and because a row holds whole plants, one at each end: {percent} % here.", "Difieren porque la fórmula no conoce cabeceras, calles ni huecos, y porque una hilera lleva plantas enteras, una en cada extremo: {percent} % aquí.")
@@ -192,16 +196,19 @@ var (
 )
 
 // figures are areas, order and comparison, each with how, and the cautions.
-func (p Plan) figures(d *paper.Doc) {
-	length, places, _ := p.totals()
-	p.areas(d, length)
-	p.order(d, places)
+func (p Plan) figures(d *paper.Doc) error {
+	p.areas(d)
+	if err := p.order(d); err != nil {
+		return err
+	}
 	p.cautions(d)
-	p.handbook(d, places)
+	p.handbook(d)
+	return nil
 }
 
-func (p Plan) areas(d *paper.Doc, length geo.Metres) {
+func (p Plan) areas(d *paper.Doc) {
 	d.Heading(areasHead.Plain())
+	length := p.layout.RowLength
 	line := func(name words.Message, a geo.SquareMetres, how words.Text) []string {
 		fine := 2
 		if a.Acres() < 1 {
@@ -209,12 +216,12 @@ func (p Plan) areas(d *paper.Doc, length geo.Metres) {
 		}
 		return []string{d.Say(name.Plain()), paper.Number(float64(a), 0), paper.Number(a.Acres(), fine), paper.Number(a.Hectares(), fine+1), d.Say(how)}
 	}
-	rows := [][]string{line(outlineArea, measure.Area(p.outline), outlineHow.Plain())}
+	rows := [][]string{line(outlineArea, p.layout.Outline, outlineHow.Plain())}
 	switch {
-	case p.laidOut != nil:
-		rows = append(rows, line(plantedArea, p.laidOut.Planted, stripsHow.Plain()))
+	case !p.stored:
+		rows = append(rows, line(plantedArea, p.layout.Planted, stripsHow.Plain()))
 	case p.rowSpacing > 0:
-		rows = append(rows, line(plantedArea, p.block.PlantedArea(length), plantedHow.With(words.Args{"length": metresAndFeet(length), "spacing": spacingText(p.rowSpacing)})))
+		rows = append(rows, line(plantedArea, p.layout.Planted, plantedHow.With(words.Args{"length": metresAndFeet(length), "spacing": spacingText(p.rowSpacing)})))
 	}
 	if p.ask.Band > 0 {
 		rows = append(rows, line(bandArea, geo.SquareMetres(float64(length)*float64(p.ask.Band)), bandHow.With(words.Args{"length": metresAndFeet(length), "width": spacingText(p.ask.Band)})))
@@ -223,20 +230,36 @@ func (p Plan) areas(d *paper.Doc, length geo.Metres) {
 	d.Paragraph(saysFollows.Plain())
 }
 
-func (p Plan) order(d *paper.Doc, plants int) {
+// orderItems name the figures of an order.
+var orderItems = map[string]words.Message{
+	"plants":    words.New("plan-item-plants", "Plants that fit", "Plantas que caben"),
+	"to-order":  words.New("plan-item-to-order", "Plants to order", "Plantas para pedir"),
+	"posts":     words.New("plan-item-posts", "Posts, all", "Postes, todos"),
+	"end-posts": words.New("plan-item-end-posts", "of these end posts", "de ellos, de extremo"),
+	"wire":      words.New("plan-item-wire", "Wire", "Alambre"),
+	"line":      words.New("plan-item-line", "Emitter line", "Línea de goteo"),
+}
+
+func (p Plan) order(d *paper.Doc) error {
 	d.Heading(orderHead.Plain())
-	how := recordHow.Plain()
-	if p.laidOut != nil {
-		how = placesHow.With(words.Args{"spacing": spacingText(p.plant)})
+	o, err := p.layout.Order(p.ask.Supplies)
+	if err != nil {
+		return err
 	}
-	rows := [][]string{{d.Say(placesItem.Plain()), paper.Number(float64(plants), 0), d.Say(how)}}
-	if spare := p.ask.Order.SparePercent; spare != nil {
-		factor := 1 + *spare/100
-		rows = append(rows, []string{
-			d.Say(spareItem.With(words.Args{"percent": *spare})), paper.Number(math.Ceil(float64(plants)*factor-1e-9), 0),
-			d.Say(spareHow.With(words.Args{"plants": paper.Number(float64(plants), 0), "factor": factor}))})
+	var rows [][]string
+	for _, f := range o.How {
+		how := f.Text
+		if f.What == "plants" && p.stored {
+			how = recordHow.Plain()
+		}
+		amount := paper.Number(f.Value, 0)
+		if f.Unit == "m" {
+			amount = fmt.Sprintf("%s m (%s ft)", paper.Number(math.Ceil(f.Value), 0), paper.Number(math.Ceil(geo.Metres(f.Value).Feet()), 0))
+		}
+		rows = append(rows, []string{d.Say(orderItems[f.What].Plain()), amount, d.Say(how), d.Say(f.Source)})
 	}
-	d.Table(paper.Table{Columns: []paper.Column{{Head: itemColumn.Plain()}, {Head: countColumn.Plain(), Right: true}, {Head: howColumn.Plain(), Wraps: true}}, Rows: rows})
+	d.Table(paper.Table{Columns: []paper.Column{{Head: itemColumn.Plain()}, {Head: countColumn.Plain(), Right: true}, {Head: howColumn.Plain(), Wraps: true}, {Head: sourceColumn.Plain(), Wraps: true}}, Rows: rows})
+	return nil
 }
 
 func (p Plan) cautions(d *paper.Doc) {
@@ -248,21 +271,28 @@ func (p Plan) cautions(d *paper.Doc) {
 	d.Box(paper.Care, append(texts, flatCaution.Plain(), digCaution.Plain())...)
 }
 
-func (p Plan) handbook(d *paper.Doc, plants int) {
+// handbook sets the gross formula beside the count, and says why they differ.
+func (p Plan) handbook(d *paper.Doc) {
 	if p.rowSpacing <= 0 || p.plant <= 0 {
 		return
 	}
 	d.Heading(bookHead.Plain())
-	area := float64(measure.Area(p.outline))
-	gross := area / float64(p.rowSpacing) / float64(p.plant)
+	book := p.layout.Handbook()
+	places := float64(p.layout.Plants)
 	d.Table(paper.Table{
 		Columns: []paper.Column{{Head: itemColumn.Plain()}, {Head: plantsColumn.Plain(), Right: true}, {Head: howColumn.Plain(), Wraps: true}},
 		Rows: [][]string{
-			{d.Say(bookItem.Plain()), paper.Number(gross, 0), d.Say(bookHow.With(words.Args{"area": paper.Number(area, 0), "row": float64(p.rowSpacing), "plant": float64(p.plant)}))},
-			{d.Say(countItem.Plain()), paper.Number(float64(plants), 0), d.Say(countHow.Plain())},
+			{d.Say(bookItem.Plain()), paper.Number(book.Plants, 0), d.Say(book.How)},
+			{d.Say(countItem.Plain()), paper.Number(places, 0), d.Say(countHow.Plain())},
 		},
 	})
-	d.Paragraph(bookWhy.With(words.Args{"percent": paper.Number(100*(float64(plants)-gross)/gross, 0)}))
+	d.Paragraph(bookWhy.With(words.Args{"percent": paper.Number(100*(places-book.Plants)/book.Plants, 0)}))
+	if p.stored {
+		return
+	}
+	for _, why := range p.layout.Differences() {
+		d.Paragraph(why.Text)
+	}
 }
 
 var (
@@ -281,7 +311,7 @@ var (
 
 // table lists the rows.
 func (p Plan) table(d *paper.Doc) {
-	withPosts, withMissing, withParts := p.ask.Order.PostSpacing > 0, false, false
+	withPosts, withMissing, withParts := p.ask.PostSpacing > 0, false, false
 	for _, r := range p.rows {
 		withMissing = withMissing || r.empty() > 0
 		withParts = withParts || len(r.Lines) > 1
@@ -300,7 +330,7 @@ func (p Plan) table(d *paper.Doc) {
 	}
 	var length geo.Metres
 	var places, missing, postCount int
-	for _, r := range p.rows {
+	for i, r := range p.rows {
 		cells := []string{paper.Number(float64(r.number()), 0), paper.Number(float64(r.length()), 1), paper.Number(r.length().Feet(), 0)}
 		if r.skipped() {
 			t.Rows = append(t.Rows, append(cells, d.Say(skippedCell.Plain())))
@@ -312,10 +342,7 @@ func (p Plan) table(d *paper.Doc) {
 			cells = append(cells, paper.Number(float64(r.empty()), 0))
 		}
 		if withPosts {
-			n := 0
-			for _, line := range r.Lines {
-				n += len(posts(line.Length(), p.ask.Order.PostSpacing))
-			}
+			n := p.layout.Rows[i].Posts
 			postCount += n
 			cells = append(cells, paper.Number(float64(n), 0))
 		}
