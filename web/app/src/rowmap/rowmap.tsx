@@ -185,8 +185,13 @@ export function RowMap(props: RowMapProps) {
             <path d="M4 11V4h7M21 4h7v7M28 21v7h-7M11 28H4v-7" class="rows-up" />
           </svg>
         </button>
-        <button type="button" aria-pressed={props.northUp} aria-label={t("plants-north-up")} title={t("plants-north-up")} onClick={() => props.onNorthUp(!props.northUp)}>
-          {t("core-north")}↑
+        <button type="button" class="north" aria-pressed={props.northUp} aria-label={t("plants-north-up")} title={t("plants-north-up")} onClick={() => props.onNorthUp(!props.northUp)}>
+          <svg viewBox="0 0 32 40" width="32" height="40" aria-hidden="true">
+            <path d="M16 2 L23 22 L16 18 L9 22 Z" class="north-tip" />
+            <text x="16" y="37" text-anchor="middle">
+              {t("core-north")}
+            </text>
+          </svg>
         </button>
       </div>
       <div class="rowmap-steps" role="group" aria-label={t("plants-steps")}>

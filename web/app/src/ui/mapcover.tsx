@@ -1,5 +1,5 @@
 import { type ComponentChildren, render } from "preact";
-import { useEffect } from "preact/hooks";
+import { useEffect, useLayoutEffect } from "preact/hooks";
 
 let place: HTMLElement | null = null;
 
@@ -17,7 +17,8 @@ export function MapCoverPlace() {
 
 /** Puts its children over the map while it is drawn; the map under it cannot be reached. */
 export function MapCover({ children }: { children: ComponentChildren }) {
-  useEffect(() => {
+  // At once: the next key of a quick hand goes by what this one led to.
+  useLayoutEffect(() => {
     if (place) render(<>{children}</>, place);
   });
   useEffect(

@@ -46,8 +46,9 @@ export function Compare({ planting, ask, onShow, onUse }: CompareProps) {
   useEffect(() => () => stop.current?.abort(), []);
   useEffect(() => list.current?.scrollIntoView({ block: "start" }), [options]);
 
-  const lengths = (text: string) => readList(text, (w) => typedNumber(w) * per.metres);
-  const read = { rows: lengths(rowSpacings), plants: lengths(plantSpacings), bearings: readList(bearings, typedNumber), step: typedNumber(step) };
+  // What is not retyped keeps its value to the last digit.
+  const lengths = (text: string, from: number) => readList(text, (w) => (w === written(from) ? from : typedNumber(w) * per.metres));
+  const read = { rows: lengths(rowSpacings, ask.row_spacing_m), plants: lengths(plantSpacings, ask.plant_spacing_m), bearings: readList(bearings, typedNumber), step: typedNumber(step) };
   // The longest side stands beside them always, the guide where there is one.
   const turns = (by === "sweep" ? 180 / read.step : (read.bearings?.length ?? 0)) + 1 + (ask.guide ? 1 : 0);
   const asked = (read.rows?.length ?? 0) * (read.plants?.length ?? 0) * Math.ceil(turns);
@@ -80,6 +81,7 @@ export function Compare({ planting, ask, onShow, onUse }: CompareProps) {
       }
     }
   };
+  const inWords = (o: Option) => ({ bearing: bearing(o.bearing_deg), kind: t(`planting-kind-${o.kind}`), rows: spacing(o.row_spacing_m), plants: spacing(o.plant_spacing_m) });
   const columns: Column<Option>[] = [
     { key: "bearing", head: t("planting-col-bearing"), cell: (o) => o.bearing_deg, show: (o) => bearing(o.bearing_deg) },
     { key: "plants", head: t("ground-plants"), cell: (o) => o.plants, show: (o) => number(o.plants) },
@@ -104,7 +106,7 @@ export function Compare({ planting, ask, onShow, onUse }: CompareProps) {
       <p class="hint planting-gap">{t("planting-list-hint")}</p>
           <div class="planting-tabs">
           <Toggle
-            label={t("planting-bearings")}
+            label={t("planting-bearings-by")}
             value={by}
             onValue={setBy}
             choices={[
@@ -141,13 +143,13 @@ export function Compare({ planting, ask, onShow, onUse }: CompareProps) {
               setChosen(o);
               onShow(o);
             }}
-            chooseName={(o) => t("planting-show-option", { bearing: bearing(o.bearing_deg), rows: spacing(o.row_spacing_m), plants: spacing(o.plant_spacing_m) })}
+            chooseName={(o) => t("planting-show-option", inWords(o))}
             first={{ key: "plants", down: true }}
           />
           {chosen && (
             <div class="buttons">
               <button type="button" onClick={() => onUse(chosen)}>
-                {t("planting-use", { bearing: bearing(chosen.bearing_deg), rows: spacing(chosen.row_spacing_m), plants: spacing(chosen.plant_spacing_m) })}
+                {t("planting-use", inWords(chosen))}
               </button>
             </div>
           )}

@@ -22,7 +22,6 @@ const restMs = 700;
 /** What an edited outline would do to the rows that stand, before it is saved; asks where records stand in the way. */
 export function OutlineEffect({ farm, api, map, block, outline, onAsks }: OutlineEffectProps) {
   const t = useText();
-  useRecords(farm, "finds");
   const rows = useRecords(farm, "rows").list.filter((r) => r.feature.properties.block === block.id);
   const [revision, setRevision] = useState<Revision | null>(null);
   const [agreed, setAgreed] = useState(false);

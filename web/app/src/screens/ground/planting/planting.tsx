@@ -34,7 +34,6 @@ export function RowsSheet(props: PlaceProps & { block: Stored<"blocks"> }) {
   useUnits();
   const planting = useMemo(() => new Planting(api), [api]);
   const records = useRecords(farm, "rows");
-  useRecords(farm, "finds");
   const onRecord = records.list.filter((r) => r.feature.properties.block === block.id);
   const outline = block.feature.geometry;
   const [form, setForm] = useState<PlantingForm>(() => startOf(block.feature.properties, recall(farm.id, block.id)));

@@ -1,9 +1,9 @@
-import type { Revision } from "../../../api/planting";
-import { number } from "../../../i18n";
+import type { Conflict, Revision } from "../../../api/planting";
+import { day, moment, named, number } from "../../../i18n";
 import type { FarmMap } from "../../../map/farmmap";
 import type { Farm } from "../../../model/farm";
 import type { Kind } from "../../../model/kinds";
-import { useText } from "../../../ui/hooks";
+import { useRecords, useText } from "../../../ui/hooks";
 import { Mark } from "../../../ui/notes";
 import { boxOf } from "../../../geo/box";
 
@@ -13,6 +13,7 @@ const mostLines = 200;
 /** What laying out anew does to the rows on record, and which records it would leave without a place. */
 export function RevisionNote({ revision, farm, map }: { revision: Revision; farm: Farm; map: FarmMap }) {
   const t = useText();
+  for (const kind of ["finds", "visits", "removals"] as const) useRecords(farm, kind);
   const places = (list: Revision["added"]) => list.reduce((n, s) => n + s.to - s.from + 1, 0);
   const counts = [
     ["planting-kept", number(revision.kept), ""],
@@ -47,7 +48,7 @@ export function RevisionNote({ revision, farm, map }: { revision: Revision; farm
           <ul>
             {revision.conflicts.slice(0, mostLines).map((c) => (
               <li key={`${c.id} ${c.row} ${c.plant}`}>
-                {c.text}{" "}
+                {inWords(c, farm, t)}{" "}
                 {farm.find(c.kind as Kind, c.id)?.feature.geometry && (
                   <button type="button" class="link" onClick={() => show(c.kind, c.id)}>
                     {t("planting-conflict-show")}
@@ -60,6 +61,27 @@ export function RevisionNote({ revision, farm, map }: { revision: Revision; farm
       )}
     </>
   );
+}
+
+/** The record in the way as people know it; the server's own words where it is not known here. */
+function inWords(c: Conflict, farm: Farm, t: ReturnType<typeof useText>): string {
+  const what = whatIs(c, farm, t);
+  if (!what) return c.text;
+  return c.plant > 0 ? t("planting-conflict-plant", { row: String(c.row), plant: String(c.plant), what }) : t("planting-conflict-row", { row: String(c.row), what });
+}
+
+function whatIs(c: Conflict, farm: Farm, t: ReturnType<typeof useText>): string | null {
+  const { zone } = farm.info;
+  if (c.kind === "finds") {
+    const p = farm.find("finds", c.id)?.feature.properties;
+    return p ? [named("walk-cause-", p.cause), named("walk-state-", p.state), day(p.found_at, zone)].join(", ") : null;
+  }
+  if (c.kind === "visits") {
+    const p = farm.find("visits", c.id)?.feature.properties;
+    return p ? t("plants-visit", { when: moment(p.started_at, zone) }) : null;
+  }
+  const p = c.kind === "removals" ? farm.find("removals", c.id)?.feature.properties : undefined;
+  return p?.done_on ? t("plants-removed-on", { day: day(p.done_on) }) : null;
 }
 
 // Longer lists than this are no help; the map shows them.
