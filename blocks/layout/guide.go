@@ -117,6 +117,9 @@ func newChain(pts []plane.XY, ground plane.Box, place func(plane.XY) geo.Positio
 	n := len(pts)
 	c := &chain{at: append([]plane.XY{runOn(pts[1], pts[0], around)}, pts[1:n-1]...)}
 	c.at = append(c.at, runOn(pts[n-2], pts[n-1], around))
+	if p, meet := endsMeet(pts, c.at); meet {
+		return nil, meetsItself(place(p))
+	}
 	pieces := len(c.at) - 1
 	for i := range pieces {
 		d := c.at[i+1].Minus(c.at[i])
@@ -164,6 +167,23 @@ func runOn(a, b plane.XY, box plane.Box) plane.XY {
 		most = math.Max(most, p.Minus(b).Dot(d))
 	}
 	return b.Plus(d.Times(most + 1))
+}
+
+// endsMeet reports whether a guide's ends, run on without end, meet where at
+// least one of them, as far as it was run on, has come. Ground beyond would lie
+// to the left of one end and to the right of the other. Two ends that both stop
+// short of meeting do no harm: no ground is nearest to what is missing.
+func endsMeet(guide, runOn []plane.XY) (plane.XY, bool) {
+	n, m := len(guide), len(runOn)
+	a, b := guide[0].Minus(guide[1]), guide[n-1].Minus(guide[n-2])
+	between := guide[n-1].Minus(guide[0])
+	cross := a.Cross(b)
+	if cross == 0 {
+		return plane.XY{}, false
+	}
+	s, t := between.Cross(b)/cross, between.Cross(a)/cross
+	p := guide[0].Plus(a.Times(s))
+	return p, s >= 0 && t >= 0 && (p.Distance(guide[0]) <= runOn[0].Distance(guide[0]) || p.Distance(guide[n-1]) <= runOn[m-1].Distance(guide[n-1]))
 }
 
 func (c *chain) meetsItself() (plane.XY, bool) {

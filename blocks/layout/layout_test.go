@@ -300,6 +300,7 @@ func TestGuideRefusals(t *testing.T) {
 		{"closed", s.line([]plane.XY{{X: 10, Y: 10}, {X: 50, Y: 10}, {X: 50, Y: 40}, {X: 10, Y: 10}}), fault.Invalid},
 		{"crosses itself", s.line([]plane.XY{{X: 10, Y: 10}, {X: 50, Y: 10}, {X: 50, Y: 40}, {X: 30, Y: 0}}), fault.Invalid},
 		{"runs back", s.line([]plane.XY{{X: 10, Y: 10}, {X: 50, Y: 10}, {X: 20, Y: 10}}), fault.Invalid},
+		{"ends that meet run on", s.line([]plane.XY{{X: 40, Y: 10}, {X: 80, Y: 10}, {X: 85, Y: 30}, {X: 60, Y: 20}}), fault.Invalid},
 		{"meets itself run on", s.line([]plane.XY{{X: 10, Y: 10}, {X: 80, Y: 10}, {X: 80, Y: 50}, {X: 60, Y: 50}, {X: 60, Y: 20}}), fault.Invalid},
 		{"no numbers", orb.LineString{{math.NaN(), 1}, {2, 3}}, fault.Invalid},
 		{"another continent", orb.LineString{{10, 50}, {10, 51}}, fault.Invalid},
