@@ -2,7 +2,8 @@
 // The files and what to expect of them are of testdata/cases (README there);
 // areas are on the WGS 84 ellipsoid, within 0.1 %.
 import assert from "node:assert/strict";
-import { readFile } from "node:fs/promises";
+import { mkdtemp, readFile, rm, writeFile } from "node:fs/promises";
+import { tmpdir } from "node:os";
 import { dirname, join } from "node:path";
 import { after, before, test } from "node:test";
 import { fileURLToPath } from "node:url";
@@ -214,21 +215,25 @@ test("columns of a table are guessed, can be said, and metres ask for their syst
   await takeAll([undefined, undefined, undefined]);
 });
 
-/** About 30 MB of small squares in rows. */
-function large() {
+/** About 30 MB of small squares in rows, on the disk: handing the bytes to the browser takes longer than reading them. */
+async function large(t) {
   const squares = [];
   for (let i = 0; squares.length < 100_000; i++) {
     const [x, y] = [-94 + (i % 400) * 0.001, 36 + Math.floor(i / 400) * 0.001];
     const ring = [[x, y], [x + 0.0005, y], [x + 0.0005, y + 0.0005], [x, y + 0.0005], [x, y]].map(([a, b]) => `[${a.toFixed(9)},${b.toFixed(9)}]`);
     squares.push(`{"type":"Feature","properties":{"name":"Square ${i}","note":"${"x".repeat(120)}"},"geometry":{"type":"Polygon","coordinates":[[${ring}]]}}`);
   }
-  return { name: "large.geojson", mimeType: "application/geo+json", buffer: Buffer.from(`{"type":"FeatureCollection","features":[${squares.join(",\n")}]}`) };
+  const folder = await mkdtemp(join(tmpdir(), "caneward-large-"));
+  t.after(() => rm(folder, { recursive: true }));
+  const file = join(folder, "large.geojson");
+  await writeFile(file, `{"type":"FeatureCollection","features":[${squares.join(",\n")}]}`);
+  return file;
 }
 
-test("stop ends sending and reading, and nothing of the file stays", async () => {
+test("stop ends sending and reading, and nothing of the file stays", async (t) => {
   const page = await grower();
   const known = await idsOf(page, "blocks");
-  const file = large();
+  const file = await large(t);
   const line = await page.context().newCDPSession(page);
   const throttle = (bytes) => line.send("Network.emulateNetworkConditions", { offline: false, latency: 0, downloadThroughput: -1, uploadThroughput: bytes });
   await line.send("Network.enable");
