@@ -205,7 +205,7 @@ export function RowMap(props: RowMapProps) {
 function Steps({ label, now, by, run }: { label: string; now: number | undefined; by: readonly number[]; run: (n: number) => void }) {
   const t = useText();
   const button = (n: number) => (
-    <button key={n} type="button" aria-label={t(n < 0 ? "plants-back" : "plants-on", { what: label, n: Math.abs(n) })} onClick={() => run(n)}>
+    <button key={n} type="button" class={Math.abs(n) > 1 ? "leap" : undefined} aria-label={t(n < 0 ? "plants-back" : "plants-on", { what: label, n: Math.abs(n) })} onClick={() => run(n)}>
       {n < 0 ? "−" : "+"}
       {Math.abs(n) > 1 ? Math.abs(n) : ""}
     </button>

@@ -21,6 +21,11 @@ export interface Size {
 export type Xy = readonly [number, number];
 
 const margin = 34;
+// The buttons of the view stand at the left, in two columns where there is
+// little height.
+const toolsPx = 64;
+const toolsTwicePx = 112;
+const lowBelow = 220;
 const mostWide = 12;
 const turnedWide = 1.6;
 const thumbPx = 64;
@@ -48,13 +53,15 @@ export function fromScreen(v: View, sx: number, sy: number): Xy {
 
 /** The whole picture in the middle. Rows up it is drawn as wide as there is room: it is not to scale. */
 export function fitted(p: Picture, size: Size, turn: number): View {
-  const room = { width: Math.max(40, size.width - 2 * margin), height: Math.max(40, size.height - 2 * margin) };
+  const left = size.height < lowBelow ? toolsTwicePx : toolsPx;
+  const room = { width: Math.max(40, size.width - left - margin), height: Math.max(40, size.height - 2 * margin) };
   const [across, along] = [Math.max(1, p.width), Math.max(1, p.height)];
   const wide = turn === 0 ? Math.min(mostWide, Math.max(1, room.width / across / (room.height / along))) : turnedWide;
   const [c, s] = [Math.abs(Math.cos(turn)), Math.abs(Math.sin(turn))];
   const span = { width: across * wide * c + along * s, height: across * wide * s + along * c };
   const pitch = Math.min(mostPitch, room.width / span.width, room.height / span.height);
-  return centred({ pitch, wide, turn, dx: 0, dy: 0 }, size, p.width / 2, p.height / 2);
+  const v = centred({ pitch, wide, turn, dx: 0, dy: 0 }, size, p.width / 2, p.height / 2);
+  return { ...v, dx: v.dx + (left - margin) / 2 };
 }
 
 /** The view with a place of the picture in the middle of the screen. */

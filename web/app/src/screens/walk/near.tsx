@@ -37,7 +37,7 @@ export function NearRows({ api, block, fix }: { api: PlaceProps["api"]; block: s
   const likely = [...answer.rows].sort((a, b) => b.chance - a.chance).slice(0, mostRows);
   return (
     <details class="walk-near">
-      <summary>{likely[0] ? t("walk-near", { says: answer.says, chance: percent(likely[0].chance) }) : answer.says}</summary>
+      <summary>{answer.says}</summary>
       <ul>
         {likely.map((r) => (
           <li key={r.row}>{t("walk-near-row", { row: String(r.row), chance: percent(r.chance) })}</li>
