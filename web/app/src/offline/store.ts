@@ -54,6 +54,13 @@ export interface Taken {
 /** The device itself has no room even for a record. */
 export class NoRoom extends Error {}
 
+/**
+ * Held back, so that a thousand records still fit where photos have filled the
+ * device. Random, for a browser may pack what it stores.
+ */
+const heldBackBytes = 2_000_000;
+const heldBack = "held-back";
+
 const full = (thrown: unknown) => thrown instanceof DOMException && thrown.name === "QuotaExceededError";
 
 /**
@@ -81,8 +88,37 @@ export class DeviceStore {
     return new DeviceStore(db);
   }
 
-  /** One strict transaction: all of it is on the disk, or nothing and the reason is thrown. */
-  async #write<T>(names: Name[], work: (tx: AnyTx) => Promise<T>): Promise<T> {
+  /**
+   * One strict transaction: all of it is on the disk, or nothing and the reason
+   * is thrown. On a full device what was held back is given up for it, but not
+   * for photos.
+   */
+  async #write<T>(names: Name[], work: (tx: AnyTx) => Promise<T>, photos = false): Promise<T> {
+    try {
+      return await this.#once(names, work);
+    } catch (thrown) {
+      if (!full(thrown) || photos || !(await this.#db.getKey("photos", heldBack))) throw thrown;
+      await this.#db.delete("photos", heldBack);
+      return this.#once(names, work);
+    }
+  }
+
+  /** Holds room back for records, where there is some; false when the device is too full for it. */
+  async holdBack(): Promise<boolean> {
+    if (await this.#db.getKey("photos", heldBack)) return true;
+    const data = new Uint8Array(heldBackBytes);
+    // No more random bytes are given at once.
+    for (let at = 0; at < data.length; at += 65_536) crypto.getRandomValues(data.subarray(at, at + 65_536));
+    try {
+      await this.#once(["photos"], (tx) => tx.objectStore("photos").put({ id: heldBack, farm: "", type: "", data: data.buffer }));
+      return true;
+    } catch (thrown) {
+      if (!full(thrown)) throw thrown;
+      return false;
+    }
+  }
+
+  async #once<T>(names: Name[], work: (tx: AnyTx) => Promise<T>): Promise<T> {
     const tx = this.#db.transaction(names, "readwrite", strict) as unknown as AnyTx;
     const done = tx.done.then(() => null, (failure: unknown) => ({ failure }));
     try {
@@ -140,13 +176,14 @@ export class DeviceStore {
 
   /**
    * Keeps a record, its photos and their places in the queue in one transaction.
-   * Where the device is full the photos are left out first; NoRoom when the
+   * Where room is short the photos are left out, the last first; NoRoom when the
    * record alone does not fit.
    */
   async keep<K extends Kind>(farm: string, kind: K, feature: Feature<K>, base: Stored<K> | null, how: Keeping): Promise<KeptNow> {
     // Reading a blob must be over before the transaction starts: it ends by itself while one waits.
     const photos = await Promise.all((how.photos ?? []).map(async (p) => ({ id: p.id, farm, type: p.blob.type, data: await p.blob.arrayBuffer() })));
-    for (let fit = photos.length; ; fit--) {
+    // Room given up for records is not for photos.
+    for (let fit = photos.length > 0 && (await this.holdBack()) ? photos.length : 0; ; fit--) {
       const left = photos.slice(fit).map((p) => p.id);
       try {
         const touched = await this.#keep(farm, kind, without(feature, left), base, photos.slice(0, fit), how.why);
@@ -182,7 +219,7 @@ export class DeviceStore {
         if (plan.how === "stand-in") for (const n of plan.drop) await outbox.delete(n);
       }
       return { kind, id: feature.id, now: asStored(entry) };
-    });
+    }, photos.length > 0);
   }
 
   /**

@@ -159,6 +159,7 @@ export class Sync {
     }
     this.#wire.say({ what: "queue" });
     await this.reread();
+    if (this.entries.get().length === 0) await this.#store.holdBack();
     for (const farm of farms) await this.pull(farm).catch(ignore);
   }
 
