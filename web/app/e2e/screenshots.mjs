@@ -8,7 +8,7 @@ import { openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { records, signIn } from "./people.mjs";
 
 const cases = join(dirname(fileURLToPath(import.meta.url)), "..", "..", "..", "testdata", "cases", "files");
-const readme = ["ground-laptop", "import-laptop", "import-system-phone", "walk-phone", "disease-laptop", "pass-laptop", "papers-laptop"];
+const readme = ["ground-laptop", "import-laptop", "import-system-phone", "planting-laptop", "rowmap-phone", "walk-phone", "disease-laptop", "pass-laptop", "papers-laptop"];
 
 const [folder, ...only] = process.argv.slice(2);
 if (!folder) {
@@ -65,6 +65,18 @@ async function takeAll(size, viewport) {
     if (name === "import") await page.getByRole("radio", { name: "Take repaired" }).check();
     else await page.getByRole("radio").first().check();
     await shot(name, page.getByRole("radio").first());
+  }
+  if (wanted("planting")) {
+    await open(`/go/demo/ground?block=${id("Pond Block")}&view=rows`);
+    await page.getByRole("button", { name: "Compare", exact: true }).click();
+    await page.getByRole("button", { name: /^Compare \d+ options$/ }).click();
+    await page.getByRole("region", { name: "Side by side" }).waitFor();
+    await shot("planting", page.getByRole("region", { name: "Side by side" }));
+  }
+  if (wanted("rowmap")) {
+    await open(`/go/demo/ground?block=${id("Long Rows")}&view=plants`);
+    await page.getByRole("grid").waitFor();
+    await shot("rowmap");
   }
   await open("/go/demo/walk");
   await shot("walk-start");
