@@ -18,6 +18,9 @@ var (
 	documentHash = words.New("sqlite-document-hash",
 		"This revision of the document “{name}” is not what was stored: its hash does not fit.",
 		"Esta revisión del documento «{name}» no es la que se guardó: su huella no concuerda.")
+	documentHeadWrong = words.New("sqlite-document-head-wrong",
+		"The newest revision of the document “{name}” should be {want}, with the hash noted for it.",
+		"La revisión más nueva del documento «{name}» debería ser la {want}, con la huella anotada para ella.")
 )
 
 const documentColumns = `d.document, d.number, d.person, d.name, d.role, d.why, d.at_us, d.content, d.hash`
@@ -84,9 +87,14 @@ func (t *transaction) putDocument(farm records.FarmID, name records.DocumentName
 	}
 	d := records.Document{Farm: farm, Name: name, Number: base + 1, By: by, At: records.WholeMicroseconds(t.now()), Content: content}
 	d.Hash = d.Link(before.Hash)
-	return d, false, t.conn.exec(`INSERT INTO documents (farm, document, number, person, name, role, why, at_us, content, hash)
+	err = t.conn.exec(`INSERT INTO documents (farm, document, number, person, name, role, why, at_us, content, hash)
 		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, f[0], string(name), int64(d.Number), string(by.Person), by.Name, string(by.Role), by.Why,
 		d.At.UnixMicro(), string(content), d.Hash[:])
+	if err != nil {
+		return records.Document{}, false, err
+	}
+	return d, false, t.conn.exec(`INSERT INTO document_heads (farm, document, number, head) VALUES (?, ?, ?, ?)
+		ON CONFLICT (farm, document) DO UPDATE SET number = excluded.number, head = excluded.head`, f[0], string(name), int64(d.Number), d.Hash[:])
 }
 
 // Document implements records.Documents.
@@ -120,22 +128,39 @@ func (s *Store) documents(ctx context.Context, farm records.FarmID, name records
 	return all, err
 }
 
-// documents recomputes every document's chain.
+// documents recomputes every document's chain and holds its end against the
+// head that is noted apart from it.
 func (v *verifier) documents() error {
-	var last records.Document
-	return v.conn.rows(v.ctx, `SELECT `+documentColumns+`, f.id FROM documents d JOIN farms f ON f.number = d.farm
+	type key struct {
+		farm records.FarmID
+		name records.DocumentName
+	}
+	ends := map[key]records.Document{}
+	err := v.conn.rows(v.ctx, `SELECT `+documentColumns+`, f.id FROM documents d JOIN farms f ON f.number = d.farm
 		ORDER BY d.farm, d.document, d.number`, nil, func(row []driver.Value) error {
 		d := readDocument(records.FarmID(text(row[9])), row)
-		if d.Farm != last.Farm || d.Name != last.Name {
-			last = records.Document{}
-		}
+		last := ends[key{d.Farm, d.Name}]
 		if d.Number != last.Number+1 {
 			v.found(records.Problem{Farm: d.Farm, Number: d.Number, Text: documentGap.With(words.Args{"name": string(d.Name), "want": last.Number + 1})})
 		}
 		if d.Link(last.Hash) != d.Hash {
 			v.found(records.Problem{Farm: d.Farm, Number: d.Number, Text: documentHash.With(words.Args{"name": string(d.Name)})})
 		}
-		last = d
+		ends[key{d.Farm, d.Name}] = d
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	// A document without a noted head stands here with 0.
+	return v.conn.rows(v.ctx, `SELECT f.id, h.document, h.number, h.head FROM document_heads h JOIN farms f ON f.number = h.farm
+		UNION SELECT f.id, d.document, 0, x'' FROM documents d JOIN farms f ON f.number = d.farm
+			WHERE NOT EXISTS (SELECT 1 FROM document_heads h WHERE h.farm = d.farm AND h.document = d.document)
+		ORDER BY 1, 2`, nil, func(row []driver.Value) error {
+		k := key{records.FarmID(text(row[0])), records.DocumentName(text(row[1]))}
+		if end := ends[k]; int64(end.Number) != integer(row[2]) || string(end.Hash[:]) != string(bytes(row[3])) {
+			v.found(records.Problem{Farm: k.farm, Number: int(integer(row[2])), Text: documentHeadWrong.With(words.Args{"name": string(k.name), "want": integer(row[2])})})
+		}
 		return nil
 	})
 }

@@ -43,6 +43,9 @@ func TestVerifyReadsDocuments(t *testing.T) {
 		{"author changed", `UPDATE documents SET name = 'Other' WHERE number = 1`, "one revision 1"},
 		{"one in the middle taken away", `DELETE FROM documents WHERE number = 2`, "Revision 2 of the document “programmes” should"},
 		{"hash changed", `UPDATE documents SET hash = zeroblob(32) WHERE number = 3`, "one revision 3"},
+		{"newest taken away", `DELETE FROM documents WHERE number = 3`, "The newest revision of the document “programmes” should be 3"},
+		{"all taken away", `DELETE FROM documents`, "The newest revision of the document “programmes” should be 3"},
+		{"head taken away", `DELETE FROM document_heads`, "The newest revision of the document “programmes” should be 0"},
 		{"of no farm", `UPDATE documents SET farm = 99`, "documents"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -145,3 +145,11 @@ BEGIN SELECT raise(ABORT, 'a photo is never changed'); END;
 
 CREATE TRIGGER photos_are_not_removed BEFORE DELETE ON photos
 BEGIN SELECT raise(ABORT, 'a photo is never removed'); END;
+
+CREATE TABLE document_heads (
+  farm     INTEGER NOT NULL REFERENCES farms,
+  document TEXT NOT NULL,
+  number   INTEGER NOT NULL,
+  head     BLOB NOT NULL CHECK (length(head) = 32),
+  PRIMARY KEY (farm, document)
+) STRICT;
