@@ -77,6 +77,9 @@ type Input struct {
 	// rate and no p is given.
 	NoEffort words.Text
 	Removed  []Removal
+	// Replanted is the last day another plant was set at a place: finds before it
+	// are of the plant that stood there.
+	Replanted map[Plant]time.Time
 	// Placed are positions in metres, X along the rows and Y across; nil takes
 	// plant number times plant spacing and row number times row spacing.
 	Placed map[Plant]plane.XY
@@ -134,7 +137,7 @@ type Analysis struct {
 	Runs     []RowRuns
 	List     List
 	// Gone are infected plants that no longer stand: removed, and not found
-	// again since, or marked missing.
+	// again since, marked missing, or another plant set in their place.
 	Gone []Plant
 	// WhyNoP is why no p is given; empty when there is one.
 	WhyNoP   words.Text
@@ -169,8 +172,10 @@ var (
 // infected is a plant with finds of the causes asked for.
 type infected struct {
 	plant     Plant
-	selected  bool // has a find in a state asked for
-	confirmed bool
+	selected  bool      // has a find in a state asked for
+	confirmed bool      // the plant that stands there now
+	former    bool      // of the finds that count some are of a plant that stood there before
+	now       bool      // and some of the one that stands there
 	latest    time.Time // of its finds
 	group     int
 	core      bool
@@ -263,7 +268,7 @@ func (s *study) stands(p Plant) bool {
 		return false
 	}
 	on, gone := s.removed[p]
-	if !gone {
+	if anew, ok := s.in.Replanted[p]; !gone || ok && !anew.Before(on) {
 		return true
 	}
 	i := s.infected[p]
@@ -296,8 +301,13 @@ func (s *study) resolve() {
 			i = &infected{plant: f.Plant, group: -1}
 			s.infected[f.Plant] = i
 		}
+		counts := slices.Contains(s.set.States, f.State)
+		i.selected = i.selected || counts
+		if day(f.At).Before(s.in.Replanted[f.Plant]) {
+			i.former = i.former || counts
+			continue
+		}
 		i.confirmed = i.confirmed || f.State == scouting.Confirmed
-		i.selected = i.selected || slices.Contains(s.set.States, f.State)
 		if f.At.After(i.latest) && f.State != scouting.Refuted {
 			i.latest = f.At
 		}

@@ -158,6 +158,39 @@ func TestRemovedPlantsAreGoneUntilTheyComeBack(t *testing.T) {
 	}
 }
 
+// A plant set anew is not the one that was found: its place is looked at, not
+// dug out, until something is found on it.
+func TestAPlantSetAnewIsAnotherPlant(t *testing.T) {
+	april := func(d int) time.Time { return time.Date(2026, 4, d, 0, 0, 0, 0, time.UTC) }
+	one := seven[1]
+	for _, c := range []struct {
+		name    string
+		removed []Removal
+		anew    int // day of April; the finds are of the 14th
+		more    []Find
+		gone    bool
+		listed  func(List) []Plant
+	}{
+		{"found before it was set", nil, 15, nil, true, func(l List) []Plant { return l.Inspect }},
+		{"taken out, then set anew", []Removal{{Plant: one, On: april(14)}}, 15, nil, true, func(l List) []Plant { return l.Inspect }},
+		{"found on the day it was set", nil, 14, nil, false, func(l List) []Plant { return l.Confirmed }},
+		{"suspected again", nil, 15, []Find{{Plant: one, Cause: scouting.OrangeRust, State: scouting.Suspected, At: april(20)}}, true, func(l List) []Plant { return l.Inspect }},
+		{"confirmed again", nil, 15, []Find{{Plant: one, Cause: scouting.OrangeRust, State: scouting.Confirmed, At: april(20)}}, true, func(l List) []Plant { return l.Confirmed }},
+	} {
+		in := block(10, 30)
+		in.Finds = append(finds(scouting.Confirmed, seven...), c.more...)
+		in.Removed, in.Replanted = c.removed, map[Plant]time.Time{one: april(c.anew)}
+		// Nothing lies between confirmed ones here, so that the place stands on its own.
+		a := analyse(t, in, Options{GapPlants: ptr(0)})
+		if !slices.Contains(c.listed(a.List), one) || slices.Contains(a.Gone, one) != c.gone {
+			t.Errorf("%s: list %+v, gone %v", c.name, a.List, a.Gone)
+		}
+		if len(a.Groups) != 1 || !slices.Equal(a.Groups[0].Finds, seven) {
+			t.Errorf("%s: groups %v: what was found still tells where the disease was", c.name, a.Groups)
+		}
+	}
+}
+
 // A pond cuts row 5 between plants 11 and 12: their numbers are next, they are
 // not.
 func TestCutRows(t *testing.T) {

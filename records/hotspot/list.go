@@ -34,14 +34,20 @@ func (s *study) list(a *Analysis) error {
 		}
 	}
 	for p, i := range s.infected {
+		if i.former {
+			a.Gone = append(a.Gone, p)
+		}
 		switch {
 		case !i.selected && !i.confirmed:
 		case !s.stands(p):
-			a.Gone = append(a.Gone, p)
+			if !i.former {
+				a.Gone = append(a.Gone, p)
+			}
 		case i.confirmed:
 			enter(p, confirmed)
 		default:
-			// Suspected or sampled: never to be removed on this program's word.
+			// Suspected or sampled: never to be removed on this program's word. A
+			// plant set where one was infected is looked at too.
 			enter(p, inspect)
 		}
 	}

@@ -124,8 +124,20 @@ func (l *loader) rows() error {
 		}
 	}
 	drawn := planting.Plain(rows)
+	l.replanted(drawn)
 	l.place(drawn)
 	return nil
+}
+
+// replanted reads the last day a plant was set anew at each place, the first of
+// its month or year where no more is known.
+func (l *loader) replanted(drawn []blocks.Row) {
+	l.in.Replanted = map[Plant]time.Time{}
+	for _, row := range drawn {
+		for _, p := range row.Replanted {
+			l.in.Replanted[Plant{Row: row.Number, Plant: p.Plant}] = time.Date(p.On.Year, max(p.On.Month, 1), max(p.On.Day, 1), 0, 0, 0, 0, time.UTC)
+		}
+	}
 }
 
 func (l *loader) finds() error {
