@@ -36,7 +36,7 @@ var (
 // has them.
 var planParams = []parameter{
 	{"block", "id", "whose plan; with no more than this the rows on record, or what the block's own figures give"},
-	{"paper", "text", "letter or a4; without it letter for farms in American time zones, else a4"},
+	paramPaper,
 	{"up", "text", "north or rows: what points up the page"},
 	{"row_spacing_m", "number", "rows apart; without it the block's own. This and the next nine lay rows out anew"},
 	{"plant_spacing_m", "number", "plants apart in the row; without it the block's own"},
@@ -83,11 +83,16 @@ func (s *Server) plantingPlan(x *exchange) error {
 		if err != nil {
 			return err
 		}
-		h := x.w.Header()
-		h.Set("Cache-Control", "no-store")
-		h.Set("Content-Disposition", `attachment; filename="`+string(x.farm)+`-planting-plan.pdf"`)
-		return x.send(http.StatusOK, typePDF, data)
+		return x.attached("planting-plan.pdf", typePDF, data)
 	})
+}
+
+// attached answers with a file made for this once.
+func (x *exchange) attached(name, mediaType string, data []byte) error {
+	h := x.w.Header()
+	h.Set("Cache-Control", "no-store")
+	h.Set("Content-Disposition", `attachment; filename="`+string(x.farm)+"-"+name+`"`)
+	return x.send(http.StatusOK, mediaType, data)
 }
 
 // head is what pages of this farm say of themselves.

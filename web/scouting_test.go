@@ -2,7 +2,9 @@ package web
 
 import (
 	"bytes"
+	"encoding/json"
 	"fmt"
+	"math"
 	"testing"
 	"time"
 
@@ -359,5 +361,144 @@ func TestSampleSlip(t *testing.T) {
 		if g := scout.do("GET", "/farms/mine/reports/sample-slip.pdf"+query, nil); g.status != 422 {
 			t.Errorf("slip%s: %d", query, g.status)
 		}
+	}
+}
+
+// A season's counts come with the interval of each, in the order they were made.
+func TestPastCounts(t *testing.T) {
+	bothStores(t, func(t *testing.T, s *site) {
+		owner, scout := s.as("owner"), s.as("scout")
+		home := s.block(owner)
+		for _, v := range []struct {
+			at           string
+			what         string
+			sampled, hit int
+		}{{"2026-05-12T09:00:00-04:00", "clipped-buds", 100, 1}, {"2026-05-05T09:00:00-04:00", "clipped-buds", 300, 0}, {"2026-05-19T09:00:00-04:00", "beetles", 3, 1}, {"2025-12-31T23:30:00-05:00", "clipped-buds", 100, 9}, {"2026-06-19T09:00:00-04:00", "fruit-larvae", 25, 31}} {
+			s.make(scout, "visits", feature(s.ids.New(), nil, map[string]any{"block": home, "started_at": v.at, "counts": []any{map[string]any{"what": v.what, "sampled": v.sampled, "hits": v.hit}}}))
+		}
+		at := below("blocks", home, "counts?season=2026")
+		v := scout.do("GET", at, nil).json(t)
+		series := v["series"].([]any)
+		if len(series) != 2 || v["left_out"] != 1.0 {
+			t.Fatalf("series: %v", v)
+		}
+		buds := series[0].(map[string]any)["counts"].([]any)
+		first, second := buds[0].(map[string]any), buds[1].(map[string]any)
+		// 0 of 300: the two-sided 95 % limit is 1 - 0.025^(1/300) = 0.012221, over
+		// 1 %; R's binom.test(0, 300)$conf.int[2] gives the same.
+		high := first["interval"].([]any)[1].(float64)
+		if len(buds) != 2 || first["n"] != 300.0 || first["answer"] != "cannot-tell" || math.Abs(high-(1-math.Pow(0.025, 1.0/300))) > 1e-9 || second["answer"] != "cannot-tell" || second["level"] != 0.01 {
+			t.Errorf("clipped buds: %v", buds)
+		}
+		if larvae := series[1].(map[string]any)["counts"].([]any)[0].(map[string]any); larvae["rate"] != 31.0/25 || larvae["level"] != nil {
+			t.Errorf("larvae: %v", larvae)
+		}
+		// A changed level weighs the old counts anew; a hidden programme still says
+		// what its counts meant.
+		if g := s.as("adviser").do("PUT", "/farms/mine/programmes", `{"programmes":[{"id":"clipped-buds","cause":"clipper-weevil","title":"Buds","what":"clusters","unit":"clusters","method":"binomial","level":0.02}],"hidden":["fruit-larvae"]}`); g.status != 200 {
+			t.Fatalf("edits: %d %s", g.status, g.body)
+		}
+		v = scout.do("GET", at, nil).json(t)
+		series = v["series"].([]any)
+		if len(series) != 2 || series[0].(map[string]any)["counts"].([]any)[0].(map[string]any)["answer"] != "below" {
+			t.Errorf("by the farm's own level: %v", series)
+		}
+		if g := scout.do("GET", below("blocks", s.ids.New(), "counts"), nil); g.status != 404 {
+			t.Errorf("no such block: %d", g.status)
+		}
+	})
+}
+
+// Sheets for a clipboard: the same twice, in both languages, refused by name.
+func TestScoutingSheets(t *testing.T) {
+	s := newSite(t)
+	owner, scout, adviser := s.as("owner"), s.as("scout"), s.as("adviser")
+	home := s.block(owner)
+	s.find(adviser, home, 2, 7, "orange-rust", "confirmed", "2025-04-10T09:30:00-04:00", map[string]any{"organism": "Gymnoconia nitens"})
+	s.find(scout, home, 1, 9, "yellow-rust", "suspected", "2025-04-10T09:30:00-04:00", nil)
+	s.now = func() time.Time { return time.Date(2026, 4, 11, 12, 0, 0, 0, time.UTC) }
+	for _, sheet := range []struct{ name, query string }{
+		{"look-again", "?block=" + string(home)}, {"look-again", "?block=" + string(home) + "&season=2031&paper=a4"},
+		{"sampling-walk", "?block=" + string(home) + "&programme=leafroller-hills&seed=42&kind=random"}, {"sampling-walk", "?block=" + string(home) + "&stops=40&seed=1"},
+	} {
+		at := "/farms/mine/reports/" + sheet.name + ".pdf" + sheet.query
+		var of [2][]byte
+		for i, lang := range []string{"en", "es"} {
+			g := scout.do("GET", at, nil, "Accept-Language", lang)
+			if g.status != 200 || g.header.Get("Content-Type") != typePDF || !bytes.HasPrefix(g.body, []byte("%PDF-")) {
+				t.Fatalf("%s: %d %.200s", at, g.status, g.body)
+			}
+			if again := scout.do("GET", at, nil, "Accept-Language", lang); !bytes.Equal(g.body, again.body) {
+				t.Errorf("%s %s: not the same file twice", at, lang)
+			}
+			of[i] = g.body
+		}
+		if bytes.Equal(of[0], of[1]) {
+			t.Errorf("%s: the same in both languages", at)
+		}
+	}
+	for at, field := range map[string]string{"look-again.pdf": "block", "look-again.pdf?block=x": "block", "sampling-walk.pdf?block=" + string(s.ids.New()): "block"} {
+		g := scout.do("GET", "/farms/mine/reports/"+at, nil)
+		errors, _ := g.json(t)["errors"].([]any)
+		if g.status != 422 || len(errors) != 1 || errors[0].(map[string]any)["field"] != field {
+			t.Errorf("%s: %d %s, want one fault at %s", at, g.status, g.body, field)
+		}
+	}
+	v := scout.do("GET", "/farms/mine/sample-instructions", nil, "Accept-Language", "es").json(t)
+	if send := v["send"].([]any); len(send) < 5 || send[0].(map[string]any)["source"] != "práctica común" || len(v["cautions"].([]any)) == 0 {
+		t.Errorf("instructions: %v", v)
+	}
+}
+
+// Only an adviser or a recorded result confirms, whichever way a find comes in.
+func TestNoRoadConfirmsUnproved(t *testing.T) {
+	s := newSite(t)
+	owner, scout := s.as("owner"), s.as("scout")
+	home := s.block(owner)
+	props := func(state string) map[string]any {
+		return map[string]any{"block": home, "row": 2, "plant": 7, "cause": "orange-rust", "state": state, "found_at": "2026-04-10T09:30:00-04:00"}
+	}
+	there := s.find(scout, home, 2, 7, "orange-rust", "sampled", "2026-04-10T09:30:00-04:00", nil)
+	change := func(base any, id records.ID) map[string]any {
+		return map[string]any{"changes": []any{map[string]any{"op": "put", "kind": "finds", "id": id, "base": base, "why": "sure", "record": feature(id, nil, props("confirmed"))}}}
+	}
+	for _, c := range []*client{owner, scout, s.as("applicator")} {
+		fresh := s.ids.New()
+		for name, g := range map[string]got{
+			"new find":    c.do("PUT", itemAt("finds", fresh), feature(fresh, nil, props("confirmed")), "If-None-Match", "*"),
+			"replacement": c.do("PUT", itemAt("finds", there), feature(there, nil, props("confirmed")), "If-Match", "*"),
+		} {
+			if errors, _ := g.json(t)["errors"].([]any); g.status != 422 || len(errors) != 1 || errors[0].(map[string]any)["field"] != "state" {
+				t.Errorf("%s: %d %s", name, g.status, g.body)
+			}
+		}
+		for name, body := range map[string]map[string]any{"batch, new": change(nil, s.ids.New()), "batch, replacing": change(1, there)} {
+			g := c.do("POST", "/farms/mine/changes", body)
+			if out := g.json(t)["outcomes"].([]any)[0].(map[string]any); out["status"] != 422.0 {
+				t.Errorf("%s: %v", name, out)
+			}
+		}
+	}
+	// A result for another find, or without words, proves nothing.
+	s.make(scout, "samples", feature(s.ids.New(), nil, map[string]any{"finds": []records.ID{there}, "sent_on": "2026-04-11"}))
+	if g := scout.do("PUT", itemAt("finds", there), feature(there, nil, props("confirmed")), "If-Match", "*"); g.status != 422 {
+		t.Errorf("a sample without a result: %d", g.status)
+	}
+	// A file.
+	file, err := json.Marshal(map[string]any{"type": "FeatureCollection", "features": []any{map[string]any{"type": "Feature", "geometry": map[string]any{"type": "Point", "coordinates": []float64{-80.4197, 35.8705}}, "properties": props("confirmed")}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	read := owner.upload(map[string]string{"kind": "finds"}, string(file), "finds.geojson")
+	var p proposalOut
+	must(t, json.Unmarshal(read.body, &p))
+	if len(p.Features) != 1 {
+		t.Fatalf("read: %d %s", read.status, read.body)
+	}
+	for _, take := range []string{`{"take":[1]}`, `{"take":[{"number":1,"properties":{"state":"confirmed"}}]}`} {
+		owner.do("POST", "/farms/mine/imports/"+string(p.ID), take)
+	}
+	if n := owner.do("GET", "/farms/mine/collections/finds/items?state=confirmed", nil).json(t)["numberMatched"]; n != 0.0 {
+		t.Errorf("%v finds of the file are confirmed", n)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -25,8 +26,7 @@ import (
 )
 
 const (
-	typeSlip = "application/pdf"
-	typeGPX  = "application/gpx+xml"
+	typeGPX = "application/gpx+xml"
 
 	atBlockItem = atFarm + "/collections/blocks/items/{id}"
 	atVisitItem = atFarm + "/collections/visits/items/{id}"
@@ -36,7 +36,14 @@ var (
 	walkAskBad  = words.New("web-walk-ask-bad", "This walk cannot be drawn; see below.", "Este recorrido no se puede sortear; véase abajo.")
 	numberParam = words.New("web-number-parameter", "“{name}” is a whole number; this is “{got}”.", "«{name}» es un número entero; esto es «{got}».")
 	trackNeeded = words.New("web-track-needed", "A track is a GeoJSON LineString or MultiLineString of what was walked.", "Una traza es un LineString o MultiLineString GeoJSON de lo caminado.")
+	againNamed  = words.New("web-again-named", "Say in “block” which block's plants.", "Diga en «block» las plantas de qué bloque.")
 	sampleNamed = words.New("web-sample-named", "Say in “sample” which sample the slip is for.", "Diga en «sample» para qué muestra es la hoja.")
+)
+
+var (
+	paramSeason = parameter{"season", "wholeNumber", "a year; without it this one"}
+	paramPaper  = parameter{"paper", "text", "letter or a4; without it letter for farms in American time zones, else a4"}
+	walkParams  = []parameter{{"block", "id", "where"}, {"programme", "text", "for which count"}, {"stops", "wholeNumber", "how many; without it the programme's"}, {"seed", "wholeNumber", "as printed with the walk"}, {"kind", "text", "random or spread"}}
 )
 
 func (s *Server) walkRoutes() []route {
@@ -49,14 +56,21 @@ func (s *Server) walkRoutes() []route {
 		{method: "GET", pattern: atBlockItem + "/episodes", id: "episodes", summary: "Each plant's history: finds of one cause on one plant are one", needs: farm, right: people.Read, handle: s.episodes,
 			query: []parameter{{"row", "wholeNumber", "of this row alone"}, {"plant", "wholeNumber", "of this plant number alone"}, {"cause", "text", "of this cause alone"}}, replies: okJSON("episodes", "by row, plant and cause"), refuses: []int{404}},
 		{method: "GET", pattern: atBlockItem + "/look-again", id: "lookAgain", summary: "Plants of earlier seasons to look at again", needs: farm, right: people.Read, handle: s.lookAgain,
-			query: []parameter{{"season", "wholeNumber", "a year; without it this one"}}, replies: okJSON("lookAgain", "by row and plant"), refuses: []int{404}},
+			query: []parameter{paramSeason}, replies: okJSON("lookAgain", "by row and plant"), refuses: []int{404}},
+		{method: "GET", pattern: atBlockItem + "/counts", id: "pastCounts", summary: "What a season's visits counted in a block, weighed", needs: farm, right: people.Read, handle: s.pastCounts,
+			query: []parameter{paramSeason}, replies: okJSON("pastCounts", "by programme and time"), refuses: []int{404}},
+		{method: "GET", pattern: atFarm + "/reports/look-again.pdf", id: "lookAgainSheet", summary: "The plants to look at again, on paper", needs: farm, right: people.Read, long: true, handle: s.lookAgainSheet,
+			query: []parameter{{"block", "id", "which"}, paramSeason, paramPaper}, replies: []reply{{200, []string{typePDF}, "binary", "the pages"}}, refuses: []int{422}},
 		{method: "POST", pattern: atFarm + "/sampling-walk", id: "samplingWalk", summary: "Stops for a count, drawn from a seed; nothing stored", needs: farm, right: people.Read, long: true, handle: s.samplingWalk,
 			body: asked("samplingWalkAsk"), replies: []reply{{200, []string{typeJSON, typeGPX}, "samplingWalk", "the stops in walking order; GPX where Accept asks for it"}}, refuses: []int{422}},
 		{method: "GET", pattern: atFarm + "/reports/sampling-walk.gpx", id: "samplingWalkFile", summary: "The same walk as a file for a receiver", needs: farm, right: people.Read, long: true, handle: s.samplingWalkFile,
-			query:   []parameter{{"block", "id", "where"}, {"programme", "text", "for which count"}, {"stops", "wholeNumber", "how many; without it the programme's"}, {"seed", "wholeNumber", "as printed with the walk"}, {"kind", "text", "random or spread"}},
-			replies: []reply{{200, []string{typeGPX}, "binary", "waypoints"}}, refuses: []int{422}},
+			query: walkParams, replies: []reply{{200, []string{typeGPX}, "binary", "waypoints"}}, refuses: []int{422}},
+		{method: "GET", pattern: atFarm + "/reports/sampling-walk.pdf", id: "samplingWalkSheet", summary: "The same walk on paper: map, and a line a stop to write on", needs: farm, right: people.Read, long: true, handle: s.samplingWalkSheet,
+			query: append(slices.Clone(walkParams), paramPaper), replies: []reply{{200, []string{typePDF}, "binary", "the pages"}}, refuses: []int{422}},
+		{method: "GET", pattern: atFarm + "/sample-instructions", id: "sampleInstructions", summary: "What to send to a laboratory, and the cautions that go with it", needs: farm, right: people.Read, handle: s.sampleInstructions,
+			replies: okJSON("sampleInstructions", "as on the slip")},
 		{method: "GET", pattern: atFarm + "/reports/sample-slip.pdf", id: "sampleSlip", summary: "The slip that goes with a sample, on paper", needs: farm, right: people.Read, long: true, handle: s.sampleSlip,
-			query: []parameter{{"sample", "id", "which"}}, replies: []reply{{200, []string{typeSlip}, "binary", "the page"}}, refuses: []int{422}},
+			query: []parameter{{"sample", "id", "which"}, paramPaper}, replies: []reply{{200, []string{typePDF}, "binary", "the page"}}, refuses: []int{422}},
 	}
 }
 
@@ -86,8 +100,11 @@ func walkSchemas() object {
 			"unsaid": list(shape(nil, object{"find": ref("id"), "words": text("the scout's"), "question": text("to put to somebody"), "causes": list(text("a cause"))})),
 			"counts": list(shape(nil, object{"what": text("the programme's id"), "sampled": whole, "hits": whole, "answer": nullable(object{"allOf": []object{ref("countAnswer")}})})), "says": list(text("a sentence")),
 		}),
-		"wholeNumber": whole,
-		"walkedAsk":   shape([]string{"track", "accuracy_m"}, object{"track": ref("geometry"), "accuracy_m": number}),
+		"pastCounts": shape([]string{"block", "season", "series"}, object{"block": ref("id"), "season": whole, "left_out": whole, "how": text("how they came about"), "caution": text("what a count is not"),
+			"series": list(shape([]string{"programme", "counts"}, object{"programme": ref("programme"), "counts": list(object{"allOf": []object{ref("countAnswer"), shape([]string{"visit", "at"}, object{"visit": ref("id"), "at": text("when the visit began")})}})}))}),
+		"sampleInstructions": shape([]string{"send", "cautions"}, object{"send": list(shape([]string{"text", "source"}, object{"text": text("what to do"), "source": text("where it stands")})), "cautions": list(text("a sentence"))}),
+		"wholeNumber":        whole,
+		"walkedAsk":          shape([]string{"track", "accuracy_m"}, object{"track": ref("geometry"), "accuracy_m": number}),
 		"walkedProposal": shape([]string{"inspected", "stored"}, object{"inspected": list(shape(nil, object{"row": whole, "from": whole, "to": whole})), "rows": list(shape(nil, object{"row": whole, "chance": number, "fixes": whole, "plants": whole})),
 			"fixes": whole, "unplaced": whole, "stored": truth, "how": text("how it came about")}),
 		"episodes":        shape([]string{"episodes"}, object{"block": ref("id"), "episodes": list(shape(nil, episode)), "unplaced": list(ref("id"))}),
@@ -227,39 +244,104 @@ func (s *Server) episodes(x *exchange) error {
 	return x.json(http.StatusOK, map[string]any{"block": id, "episodes": shown, "unplaced": unplaced})
 }
 
+func (x *exchange) season() (int, error) { return x.whole("season", 1900, 9999, 0) }
+
+// again reads a block's list for the season asked for.
+func (x *exchange) again(r records.Reader, block records.ID) (walk.Again, error) {
+	season, err := x.season()
+	if err != nil {
+		return walk.Again{}, err
+	}
+	return walk.LoadAgain(r, block, season, x.s.Now())
+}
+
 func (s *Server) lookAgain(x *exchange) error {
 	id, err := x.id()
 	if err != nil {
 		return err
 	}
-	season, err := x.whole("season", 1900, 9999, 0)
-	if err != nil {
-		return err
-	}
-	var again []scouting.Episode
-	var seen scouting.Effort
+	var again walk.Again
 	err = x.view(func(r records.Reader) error {
-		ground, all, _, err := walk.Episodes(r, id)
-		if err != nil {
-			return err
-		}
-		if season == 0 {
-			season = s.Now().In(ground.Zone).Year()
-		}
-		again = scouting.LookAgain(all, season)
-		seen, err = ground.SeenIn(r, season)
+		again, err = x.again(r, id)
 		return err
 	})
 	if err != nil {
 		return err
 	}
-	plants := []any{}
-	for _, e := range again {
-		one := walk.EpisodeJSON(e, x.lang)
-		one["why"], one["seen"] = walk.Why(e).In(x.lang), seen.Saw(e.Row, e.Plant)
-		plants = append(plants, one)
+	return x.json(http.StatusOK, again.JSON(x.lang))
+}
+
+func (s *Server) lookAgainSheet(x *exchange) error {
+	name, _ := x.given("block")
+	id, err := records.ParseID(name)
+	if err != nil {
+		return fault.New(fault.Invalid, againNamed.Plain(), fault.Detail{Field: "block", Text: againNamed.Plain()})
 	}
-	return x.json(http.StatusOK, map[string]any{"block": id, "season": season, "plants": plants, "how": walk.AgainHow().In(x.lang)})
+	var again walk.Again
+	return x.printed("look-again.pdf", func(r records.Reader) error {
+		again, err = x.again(r, id)
+		return namedMissing(err, "block")
+	}, func(head paper.Head) ([]byte, error) { return again.Print(x.r.Context(), head) })
+}
+
+// printed reads what a paper shows, and prints and sends it.
+func (x *exchange) printed(name string, load func(records.Reader) error, print func(paper.Head) ([]byte, error)) error {
+	var head paper.Head
+	err := x.view(func(r records.Reader) (err error) {
+		if head, err = x.head(r); err != nil {
+			return err
+		}
+		return load(r)
+	})
+	if err != nil {
+		return err
+	}
+	return x.alone(func() error {
+		data, err := print(head)
+		if err != nil {
+			return err
+		}
+		return x.attached(name, typePDF, data)
+	})
+}
+
+// pastCounts weighs what a season's visits counted. A programme the farm hides
+// still says what its counts meant.
+func (s *Server) pastCounts(x *exchange) error {
+	id, err := x.id()
+	if err != nil {
+		return err
+	}
+	season, err := x.season()
+	if err != nil {
+		return err
+	}
+	edits, _, err := x.edits()
+	if err != nil {
+		return err
+	}
+	edits.Hidden = nil
+	var series []walk.Series
+	var left int
+	err = x.view(func(r records.Reader) error {
+		if season == 0 {
+			zone, err := time.LoadLocation(r.Farm().Zone)
+			if err != nil {
+				return err
+			}
+			season = s.Now().In(zone).Year()
+		}
+		_, series, left, err = walk.CountsIn(r, id, season, programme.Merge(edits))
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	shown := []any{}
+	for _, one := range series {
+		shown = append(shown, one.JSON(x.lang))
+	}
+	return x.json(http.StatusOK, map[string]any{"block": id, "season": season, "series": shown, "left_out": left, "how": walk.CountsHow().In(x.lang), "caution": programme.Caution().In(x.lang)})
 }
 
 // walkAsk is the body of POST .../sampling-walk.
@@ -351,22 +433,28 @@ func (s *Server) samplingWalk(x *exchange) error {
 	return x.json(http.StatusOK, plan.JSON(x.lang))
 }
 
-func (s *Server) samplingWalkFile(x *exchange) error {
+// walkGiven reads a walk out of the address.
+func (x *exchange) walkGiven() (ask walkAsk, err error) {
 	text := func(name string) string { v, _ := x.given(name); return v }
-	ask := walkAsk{Block: records.ID(text("block")), Programme: text("programme"), Kind: walk.Kind(text("kind"))}
+	ask = walkAsk{Block: records.ID(text("block")), Programme: text("programme"), Kind: walk.Kind(text("kind"))}
 	seed, err := x.whole("seed", 0, walk.MaxSeed, -1)
 	if err != nil {
-		return err
+		return ask, err
 	}
 	if seed >= 0 {
 		ask.Seed = fault.P(int64(seed))
 	}
 	stops, err := x.whole("stops", 1, walk.MaxStops, 0)
-	if err != nil {
-		return err
-	}
 	if stops > 0 {
 		ask.Stops = &stops
+	}
+	return ask, err
+}
+
+func (s *Server) samplingWalkFile(x *exchange) error {
+	ask, err := x.walkGiven()
+	if err != nil {
+		return err
 	}
 	plan, err := x.drawWalk(ask)
 	if err != nil {
@@ -375,15 +463,24 @@ func (s *Server) samplingWalkFile(x *exchange) error {
 	return x.sendWalk(plan)
 }
 
+func (s *Server) samplingWalkSheet(x *exchange) error {
+	ask, err := x.walkGiven()
+	if err != nil {
+		return err
+	}
+	plan, err := x.drawWalk(ask)
+	if err != nil {
+		return err
+	}
+	return x.printed("sampling-walk.pdf", func(records.Reader) error { return nil }, func(head paper.Head) ([]byte, error) { return plan.Print(x.r.Context(), head) })
+}
+
 func (x *exchange) sendWalk(plan walk.Plan) error {
 	var b bytes.Buffer
 	if err := gpx.Write(x.r.Context(), &b, plan.Document(x.lang)); err != nil {
 		return err
 	}
-	h := x.w.Header()
-	h.Set("Cache-Control", "no-store")
-	h.Set("Content-Disposition", `attachment; filename="`+string(x.farm)+`-sampling-walk.gpx"`)
-	return x.send(http.StatusOK, typeGPX, b.Bytes())
+	return x.attached("sampling-walk.gpx", typeGPX, b.Bytes())
 }
 
 func (s *Server) sampleSlip(x *exchange) error {
@@ -393,27 +490,20 @@ func (s *Server) sampleSlip(x *exchange) error {
 		return fault.New(fault.Invalid, sampleNamed.Plain(), fault.Detail{Field: "sample", Text: sampleNamed.Plain()})
 	}
 	var slip walk.Slip
-	var head paper.Head
-	err = x.view(func(r records.Reader) error {
-		f := r.Farm()
+	return x.printed("sample-slip.pdf", func(r records.Reader) error {
 		slip, err = walk.LoadSlip(r, id)
-		head = paper.Head{Farm: f.Name, Invented: f.Invented, Language: x.lang, Size: paper.A4, Made: s.Now(), Version: s.Version, Sequence: r.Sequence(), Zone: slip.Zone}
-		if strings.HasPrefix(f.Zone, "America/") {
-			head.Size = paper.Letter
-		}
 		return namedMissing(err, "sample")
-	})
-	if err != nil {
-		return err
+	}, func(head paper.Head) ([]byte, error) { return slip.Print(x.r.Context(), head) })
+}
+
+func (s *Server) sampleInstructions(x *exchange) error {
+	send, cautions := []any{}, []string{}
+	for _, i := range walk.Instructions() {
+		send = append(send, map[string]string{"text": i.Text.In(x.lang), "source": i.Source.In(x.lang)})
 	}
-	return x.alone(func() error {
-		data, err := slip.Print(x.r.Context(), head)
-		if err != nil {
-			return err
-		}
-		h := x.w.Header()
-		h.Set("Cache-Control", "no-store")
-		h.Set("Content-Disposition", `attachment; filename="`+string(x.farm)+`-sample-slip.pdf"`)
-		return x.send(http.StatusOK, typeSlip, data)
-	})
+	for _, c := range walk.Cautions() {
+		cautions = append(cautions, c.In(x.lang))
+	}
+	x.w.Header().Add("Vary", "Accept-Language")
+	return x.json(http.StatusOK, map[string]any{"send": send, "cautions": cautions})
 }

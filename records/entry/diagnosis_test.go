@@ -1,6 +1,7 @@
 package entry_test
 
 import (
+	"errors"
 	"fmt"
 	"testing"
 
@@ -126,6 +127,25 @@ func TestVisitsLookAtRowsThatAreThere(t *testing.T) {
 	for inspected, stored := range map[string]bool{`[]`: true, `[{"rows":"all"}]`: true, `[{"row":10}]`: true, `[{"row":10,"from":1,"to":201}]`: true, `[{"row":10,"from":1,"to":202}]`: false, `[{"row":11}]`: false} {
 		if err := visit(inspected); (err == nil) != stored {
 			t.Errorf("%s: %v, want stored %v", inspected, err, stored)
+		}
+	}
+}
+
+// 31 larvae came out of 25 fruits; 31 of 25 plants cannot be.
+func TestHitsAmongTheSampled(t *testing.T) {
+	b := newBench(t)
+	for count, stored := range map[string]bool{
+		`{"what":"fruit-larvae","sampled":25,"hits":31}`:         true,
+		`{"what":"mites","sampled":25,"hits":31,"several":true}`: true,
+		`{"what":"mites","sampled":25,"hits":31}`:                false,
+		`{"what":"galled-canes","sampled":25,"hits":31}`:         false,
+		`{"what":"galled-canes","sampled":25,"hits":25}`:         true,
+	} {
+		w := b.write(records.Scout, records.Visits, b.ids.New(), 0, nil, fmt.Sprintf(`{"block":%q,"started_at":"2026-04-14T09:30:00-04:00","counts":[%s]}`, b.block, count))
+		err := b.put(w)[0].Err
+		var refused *fault.Error
+		if (err == nil) != stored || errors.As(err, &refused) && refused.Details[0].Field != "counts[0].hits" {
+			t.Errorf("%s: %v, want stored %v", count, err, stored)
 		}
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"slices"
+	"strconv"
 
 	"github.com/paulmach/orb"
 
@@ -16,6 +17,7 @@ import (
 	"caneward/geo/plane"
 	"caneward/records"
 	"caneward/records/scouting"
+	"caneward/records/scouting/programme"
 	"caneward/records/spray"
 )
 
@@ -94,6 +96,9 @@ var (
 	rowOutside = words.New("entry-row-outside",
 		"Row {row} runs {metres} m outside the block's outline.",
 		"La hilera {row} sale {metres} m del contorno del bloque.")
+	moreHits = words.New("entry-more-hits",
+		"{hits} of {sampled} cannot be: hits are counted among those sampled. Say “several” where one may show more than one.",
+		"{hits} de {sampled} no puede ser: los positivos se cuentan entre los revisados. Diga «several» si uno puede mostrar varios.")
 	rowTwice = words.New("entry-row-twice",
 		"There is a row {row} in this block already.",
 		"Ya existe la hilera {row} en este bloque.")
@@ -179,7 +184,7 @@ func stageRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, er
 
 func visitRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, error) {
 	visit, details := scouting.ParseVisit(w.Record.Geometry, w.Record.Properties)
-	if len(details) > 0 {
+	if details = append(details, overCounted(visit)...); len(details) > 0 {
 		return details, nil
 	}
 	if more, err := refer(s, "block", records.Blocks, visit.Block); err != nil || more != nil {
@@ -190,6 +195,18 @@ func visitRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, er
 		return nil, err
 	}
 	return scouting.CheckVisit(visit, g.rowPlants()), nil
+}
+
+// overCounted names counts with more hits than looks where one look shows one
+// hit at most: a farm's own programme that takes means says so in the count.
+func overCounted(v scouting.Visit) (details []fault.Detail) {
+	for i, c := range v.Counts {
+		p, err := programme.Of(programme.BuiltIn(), c.What)
+		if c.Hits > c.Sampled && !c.Several && (err != nil || p.Method != programme.Mean) {
+			details = append(details, fault.Detail{Field: "counts[" + strconv.Itoa(i) + "].hits", Text: moreHits.With(words.Args{"hits": c.Hits, "sampled": c.Sampled})})
+		}
+	}
+	return details
 }
 
 func sampleRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, error) {

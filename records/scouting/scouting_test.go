@@ -175,7 +175,7 @@ func TestParseVisit(t *testing.T) {
 		{"rows some", head + `"inspected":[{"rows":"some"}]}`, []string{"inspected[0].rows"}},
 		{"no row", head + `"inspected":[{}]}`, []string{"inspected[0].row"}},
 		{"not objects", head + `"inspected":[7,null]}`, []string{"inspected[0]", "inspected[1]"}},
-		{"more hits than looks", head + `"counts":[{"what":"canes","sampled":10,"hits":11}]}`, []string{"counts[0].hits"}},
+		{"several on one", head + `"counts":[{"what":"mites","sampled":10,"hits":11,"several":"many"}]}`, []string{"counts[0].several"}},
 		{"paused and gone on", head + `"ended_at":"2026-04-14T11:00:00-04:00","state":"closed","pauses":[{"from":"2026-04-14T09:20:00-04:00","to":"2026-04-14T09:40:00-04:00"},{"from":"2026-04-14T10:00:00-04:00","to":"2026-04-14T10:30:00-04:00"}]}`, []string{}},
 		{"in a break", head + `"state":"paused","pauses":[{"from":"2026-04-14T09:20:00-04:00"}]}`, []string{}},
 		{"closed without an end", head + `"state":"closed"}`, []string{"ended_at"}},

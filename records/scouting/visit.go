@@ -68,8 +68,11 @@ type Stretch struct {
 
 // Count is how many of how many showed something.
 type Count struct {
-	What          string
+	What          string // a counting programme's id, or the scout's words
 	Sampled, Hits int
+	// Several says that one thing looked at may show more than one, so that hits
+	// may exceed the sample: larvae in fruit, weevils on a tray.
+	Several bool
 }
 
 var (
@@ -91,9 +94,6 @@ var (
 	pauseBefore = words.New("scouting-pause-before",
 		"This break begins before the visit or before the last break ended.",
 		"Esta pausa empieza antes de la visita o antes de que terminara la anterior.")
-	moreHits = words.New("scouting-more-hits",
-		"{hits} of {sampled} cannot be: hits are counted among those sampled.",
-		"{hits} de {sampled} no puede ser: los positivos se cuentan entre los revisados.")
 )
 
 // ParseVisit reads a visit. It needs a block and the time it began.
@@ -168,16 +168,13 @@ func stretch(r fields.Reader) Stretch {
 func count(r fields.Reader) Count {
 	c := Count{What: r.Text("what")}
 	r.Need("what")
-	sampled, hits := false, false
 	if r.Need("sampled") {
-		c.Sampled, sampled = r.Whole("sampled", 0, maxCounted)
+		c.Sampled, _ = r.Whole("sampled", 0, maxCounted)
 	}
 	if r.Need("hits") {
-		c.Hits, hits = r.Whole("hits", 0, maxCounted)
+		c.Hits, _ = r.Whole("hits", 0, maxCounted)
 	}
-	if sampled && hits && c.Hits > c.Sampled {
-		r.Fault("hits", moreHits.With(words.Args{"hits": c.Hits, "sampled": c.Sampled}))
-	}
+	c.Several = r.Yes("several")
 	return c
 }
 

@@ -194,6 +194,9 @@ func (a Answer) JSON(l words.Language) map[string]any {
 	return m
 }
 
+// Caution is what a count is not.
+func Caution() words.Text { return caution.Plain() }
+
 var (
 	verdictNames = map[Verdict]words.Message{
 		Above:      words.New("programme-above", "above the action level", "por encima del nivel de acción"),

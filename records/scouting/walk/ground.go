@@ -3,6 +3,8 @@ package walk
 import (
 	"time"
 
+	"github.com/paulmach/orb"
+
 	"caneward/blocks"
 	"caneward/geo"
 	"caneward/records"
@@ -14,6 +16,7 @@ import (
 type Ground struct {
 	ID                       records.ID
 	Name                     string
+	Outline                  orb.MultiPolygon
 	Farm                     records.Farm
 	Rows                     []blocks.Row // each number once, by number
 	RowSpacing, PlantSpacing geo.Metres
@@ -27,7 +30,7 @@ func Load(r records.Reader, block records.ID) (Ground, error) {
 		return Ground{}, err
 	}
 	b, _ := blocks.Parse(rev.Record.Geometry, rev.Record.Properties)
-	g := Ground{ID: block, Name: b.Name, Farm: r.Farm(), RowSpacing: b.RowSpacing, PlantSpacing: b.PlantSpacing}
+	g := Ground{ID: block, Name: b.Name, Outline: b.Outline, Farm: r.Farm(), RowSpacing: b.RowSpacing, PlantSpacing: b.PlantSpacing}
 	if g.Zone, err = time.LoadLocation(g.Farm.Zone); err != nil {
 		return Ground{}, err
 	}
@@ -90,10 +93,7 @@ func Episodes(r records.Reader, block records.ID) (g Ground, all []scouting.Epis
 
 // SeenIn is what the visits of one season looked at in a block.
 func (g Ground) SeenIn(r records.Reader, season int) (scouting.Effort, error) {
-	visits, err := each(r, records.Visits, g.ID, func(rev records.Revision) (scouting.Visit, bool) {
-		v, faults := scouting.ParseVisit(rev.Record.Geometry, rev.Record.Properties)
-		return v, len(faults) == 0 && v.StartedAt.In(g.Zone).Year() == season
-	})
+	visits, err := visitsIn(r, g, season)
 	if err != nil {
 		return scouting.Effort{}, err
 	}

@@ -18,7 +18,6 @@ import (
 type Slip struct {
 	ID     records.ID
 	Sample scouting.Sample
-	Zone   *time.Location
 	Finds  []SlipFind
 }
 
@@ -40,9 +39,6 @@ func LoadSlip(r records.Reader, id records.ID) (Slip, error) {
 	}
 	s := Slip{ID: id}
 	s.Sample, _ = scouting.ParseSample(rev.Record.Geometry, rev.Record.Properties)
-	if s.Zone, err = time.LoadLocation(r.Farm().Zone); err != nil {
-		return Slip{}, err
-	}
 	for _, find := range s.Sample.Finds {
 		all, err := r.Revisions(records.Finds, find)
 		if err != nil || all[len(all)-1].Deleted {
@@ -129,7 +125,11 @@ var (
 // Instructions are what to do for the laboratory, each with where it stands.
 func Instructions() []Instruction { return slices.Clone(instructions) }
 
-// Print writes the slip. Head.Title and Head.Line are filled in here.
+// Cautions go with every sample.
+func Cautions() []words.Text { return slices.Clone(cautions) }
+
+// Print writes the slip, its days in Head.Zone. Head.Title and Head.Line are
+// filled in here.
 func (s Slip) Print(ctx context.Context, head paper.Head) ([]byte, error) {
 	head.Title = slipTitle.Plain()
 	head.Line = slipLine.With(words.Args{"id": string(s.ID)})
@@ -147,7 +147,7 @@ func (s Slip) Print(ctx context.Context, head paper.Head) ([]byte, error) {
 		sent = paper.Date(s.Sample.SentOn, l)
 	}
 	d.Paragraph(sentLine.With(words.Args{"day": sent, "laboratory": or(s.Sample.Laboratory), "accession": or(s.Sample.Accession)}))
-	d.TableUnder(whence.Plain(), s.table(l))
+	d.TableUnder(whence.Plain(), s.table(l, head.Zone))
 	d.Heading(what.Plain())
 	for _, i := range instructions {
 		d.Paragraph(sourced.With(words.Args{"text": i.Text, "source": i.Source}))
@@ -158,7 +158,7 @@ func (s Slip) Print(ctx context.Context, head paper.Head) ([]byte, error) {
 	return d.Bytes()
 }
 
-func (s Slip) table(l words.Language) paper.Table {
+func (s Slip) table(l words.Language, zone *time.Location) paper.Table {
 	t := paper.Table{Columns: []paper.Column{{Head: headPlant.Plain()}, {Head: headFound.Plain()}, {Head: headBy.Plain()}, {Head: headThink.Plain(), Wraps: true}, {Head: headWords.Plain(), Wraps: true}}}
 	known := slices.ContainsFunc(s.Finds, func(f SlipFind) bool { return f.Crop != "" })
 	if known {
@@ -169,7 +169,7 @@ func (s Slip) table(l words.Language) paper.Table {
 		if f.Find.Organism != "" {
 			suspected += " (" + f.Find.Organism + ")"
 		}
-		row := []string{f.place().In(l), paper.Date(f.Find.FoundAt.In(s.Zone), l), f.FoundBy, suspected, f.Find.Words}
+		row := []string{f.place().In(l), paper.Date(f.Find.FoundAt.In(zone), l), f.FoundBy, suspected, f.Find.Words}
 		if known {
 			row = append(row, f.Crop)
 		}
