@@ -1,6 +1,7 @@
 package hotspot
 
 import (
+	"context"
 	"math/bits"
 	"math/rand/v2"
 	"runtime"
@@ -50,8 +51,12 @@ type step struct{ sites, cases int32 }
 
 // reshuffles draws them. A reshuffle depends on the seed and its own number
 // alone. Sites must be single.
-func (q *scan) reshuffles() *reshuffles {
-	c := &reshuffles{table: newBernoulliTable(int(q.allC), int(q.allN)), lanes: q.drawn(), least: int(q.minCases),
+func (q *scan) reshuffles(ctx context.Context) (*reshuffles, error) {
+	lanes, err := q.drawn(ctx)
+	if err != nil {
+		return nil, err
+	}
+	c := &reshuffles{table: newBernoulliTable(int(q.allC), int(q.allN)), lanes: lanes, least: int(q.minCases),
 		widest: min(int(q.limit()), len(q.x)), size: bits.Len(uint(q.allC)), work: make([]worker, runtime.GOMAXPROCS(0))}
 	for w := range c.work {
 		c.work[w] = worker{tallies: make([]tally, len(c.lanes)), last: make([]int32, c.widest+1)}
@@ -59,16 +64,19 @@ func (q *scan) reshuffles() *reshuffles {
 			c.raise(&c.work[w].tallies[b], 0)
 		}
 	}
-	return c
+	return c, nil
 }
 
-func (q *scan) drawn() [][]uint64 {
+func (q *scan) drawn(ctx context.Context) ([][]uint64, error) {
 	lanes := make([][]uint64, (q.repeats+wordBits-1)/wordBits)
 	for b := range lanes {
 		lanes[b] = make([]uint64, len(q.x))
 	}
 	order := make([]int32, len(q.x))
 	for r := range q.repeats {
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
 		random := rand.New(rand.NewPCG(q.seed, uint64(r)))
 		for i := range order {
 			order[i] = int32(i)
@@ -79,7 +87,7 @@ func (q *scan) drawn() [][]uint64 {
 			lanes[r/wordBits][order[k]] |= 1 << (r % wordBits)
 		}
 	}
-	return lanes
+	return lanes, nil
 }
 
 // raise sets the floor. More sites need as many cases or more, so one climb

@@ -338,7 +338,7 @@ func byDefinition(q *scan) (best float64) {
 		for centre := range q.x {
 			far := make([]float64, len(q.x))
 			for i := range q.x {
-				far[i] = math.Hypot((q.x[i]-q.x[centre])/shape, q.y[i]-q.y[centre])
+				far[i] = math.Hypot((q.x[i]-q.x[centre])/shape.ratio, q.y[i]-q.y[centre])
 			}
 			for _, reach := range far {
 				var c, n float64
@@ -379,7 +379,11 @@ func TestScanAgainstDefinition(t *testing.T) {
 		if !near(best, want, 1e-9) {
 			t.Fatalf("trial %d: best ratio %v, want %v", trial, best, want)
 		}
-		lanes, kept := q.drawn(), q.cases
+		lanes, err := q.drawn(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		kept := q.cases
 		for _, r := range []int{0, 1, 63, 64, 69} {
 			q.cases = make([]int32, len(kept))
 			drawn := 0

@@ -1,6 +1,7 @@
 package hotspot
 
 import (
+	"cmp"
 	"context"
 	"encoding/csv"
 	"encoding/json"
@@ -157,6 +158,8 @@ type scanCase struct {
 		MaxFraction   float64 `json:"max_fraction"`
 		MaxPopulation float64 `json:"max_population_fraction"`
 		MinCases      int     `json:"min_cases"`
+		Shapes        []float64
+		Angles        []int `json:"n_angles"`
 	}
 	Expected struct {
 		Inspected int `json:"n_inspected"`
@@ -184,10 +187,10 @@ func TestScanOfRowMapA(t *testing.T) {
 		if g.Plants != w.Plants || g.Infected != w.Infected || !near(g.LLR, w.LLR, 1e-9) || !near(g.RelativeRisk, w.Risk, 1e-9) {
 			t.Errorf("window %d: %d of %d, LLR %v, risk %v; want %d of %d, %v, %v", i, g.Infected, g.Plants, g.LLR, g.RelativeRisk, w.Infected, w.Plants, w.LLR, w.Risk)
 		}
-		// Two samples of 999: four standard errors apart at most, 1/1000 at the ends.
-		if spread := 4*math.Sqrt(2**w.P*(1-*w.P)/999) + 0.001; g.P == nil || !near(*g.P, *w.P, spread) {
-			t.Errorf("window %d: p %v, want %v", i, *g.P, *w.P)
+		if g.P == nil {
+			t.Fatalf("window %d has no p", i)
 		}
+		holdsP(t, fmt.Sprintf("window %d", i), *g.P, *w.P, 999)
 	}
 	if a.Groups[0].Window != 1 || a.Groups[1].Window != 0 {
 		t.Errorf("groups go with windows %d and %d, want 1 and 0", a.Groups[0].Window, a.Groups[1].Window)
@@ -222,20 +225,6 @@ func TestHandScan(t *testing.T) {
 	}
 }
 
-// poisson is the other likelihood of the reference (Kulldorff 1997): the program
-// has no use for it, but the search must not depend on which one it is given.
-func poisson(c, n, allC, allN float64) float64 {
-	if c*allN <= allC*n {
-		return 0
-	}
-	e := allC * n / allN
-	out := 0.0
-	if c < allC {
-		out = (allC - c) * math.Log((allC-c)/(allC-e))
-	}
-	return c*math.Log(c/e) + out
-}
-
 func TestRatios(t *testing.T) {
 	c := load[struct {
 		// A map, because the keys c and C differ by case alone.
@@ -257,14 +246,18 @@ func TestRatios(t *testing.T) {
 	}
 }
 
-// Places of different population, and another likelihood: the search itself
-// against the printed output of an established program.
+// Places of different population, both likelihoods, circles and turned
+// ellipses: the search itself against the printed output of an established
+// program, and its p against that program's or 999 reshuffles of another.
 func TestScanOfPlaces(t *testing.T) {
-	newYork := func(q *scan) {
+	newYork := func(q *scan, x, y string) {
 		for _, row := range table(t, "data/ny_leukaemia.csv") {
-			q.add(number(row["longitude"]), number(row["latitude"]), int32(number(row["cases_int"])), number(row["population"]))
+			q.add(number(row[x]), number(row[y]), int32(number(row["cases_int"])), number(row["population"]))
 		}
 	}
+	degrees := func(q *scan) { newYork(q, "longitude", "latitude") }
+	// The published ellipses take latitude as x (README of the reference).
+	northEast := func(q *scan) { newYork(q, "latitude", "longitude") }
 	humberside := func(q *scan) {
 		for _, row := range table(t, "data/humberside.csv") {
 			sick := int32(0)
@@ -277,18 +270,27 @@ func TestScanOfPlaces(t *testing.T) {
 	for _, c := range []struct {
 		name    string
 		fill    func(*scan)
-		like    likelihood
+		counted bool
+		repeats int
 		swapped bool // the first two windows tie
 	}{
-		{"scan-ny-bernoulli-circle-10", newYork, bernoulli, false},
-		{"scan-ny-poisson-circle-10", newYork, poisson, false},
-		{"scan-ny-poisson-circle-50", newYork, poisson, false},
-		{"scan-humberside-bernoulli", humberside, bernoulli, true},
+		{"scan-ny-bernoulli-circle-10", degrees, false, 0, false},
+		{"scan-ny-poisson-circle-10", degrees, true, 999, false},
+		{"scan-ny-poisson-circle-50", degrees, true, 999, false},
+		{"scan-ny-poisson-ellipse-10", northEast, true, 99, false},
+		{"scan-ny-poisson-ellipse-50", northEast, true, 99, false},
+		{"scan-humberside-bernoulli", humberside, false, 999, true},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			k := load[scanCase](t, c.name+".json")
-			q := newScan(Scan{Shapes: []float64{1}, Cap: k.Params.MaxFraction + k.Params.MaxPopulation, MinCases: k.Params.MinCases, Replicates: 999, Seed: 1})
-			q.like = c.like
+			set := Scan{Shapes: []float64{1}, Cap: k.Params.MaxFraction + k.Params.MaxPopulation, MinCases: k.Params.MinCases, Replicates: c.repeats, Seed: 1}
+			q := newScan(set)
+			if c.counted {
+				q = newCountScan(set)
+			}
+			if len(k.Params.Shapes) > 0 {
+				q.shapes = everyAngle(k.Params.Shapes, k.Params.Angles)
+			}
 			c.fill(q)
 			got, maxima, err := q.search(context.Background())
 			if err != nil {
@@ -307,17 +309,34 @@ func TestScanOfPlaces(t *testing.T) {
 				if !near(g.llr, w.LLR, 1e-6) || g.cases != w.Cases || g.risk != w.Population || !near(g.far, w.Radius, 1e-9) {
 					t.Errorf("window %d: %+v, want %+v", i, g.candidate, w)
 				}
-			}
-			if !q.single {
-				return
-			}
-			for i, w := range want {
-				if p := *rank(got[i].llr, maxima); !near(p, *w.P, 4*math.Sqrt(2**w.P*(1-*w.P)/999)) {
-					t.Errorf("window %d: p %v, want %v", i, p, *w.P)
+				if p := cmp.Or(w.P, w.Published); p != nil && c.repeats > 0 {
+					holdsP(t, fmt.Sprintf("window %d", i), *rank(g.llr, maxima), *p, c.repeats)
 				}
 			}
 		})
 	}
+}
+
+// holdsP allows four standard errors of two Monte Carlo samples, ours of so many
+// and one of 999, and one step of ours at the ends. A published p of more
+// reshuffles is nearer than that.
+func holdsP(t *testing.T, what string, got, want float64, repeats int) {
+	t.Helper()
+	bound := 4*math.Sqrt(want*(1-want)*(1/float64(repeats)+1./999)) + 1/float64(repeats+1)
+	t.Logf("%s: p %.4f of %d reshuffles, reference %.4f, bound %.4f", what, got, repeats, want, bound)
+	if !near(got, want, bound) {
+		t.Errorf("%s: p %v, want %v within %v", what, got, want, bound)
+	}
+}
+
+// everyAngle turns each ratio by so many equal parts of half a turn.
+func everyAngle(ratios []float64, angles []int) (out []ellipse) {
+	for i, ratio := range ratios {
+		for k := range angles[i] {
+			out = append(out, turned(ratio, geo.Degrees(k*180)/geo.Degrees(angles[i])))
+		}
+	}
+	return out
 }
 
 type runsWant struct {

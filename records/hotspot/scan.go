@@ -179,12 +179,35 @@ func affordable(plants int, set Scan) (Scan, bool) {
 	return set, false
 }
 
+// ellipse is the form of a window: its long half axis over its short one, and
+// how far the long one is turned from X towards Y. Rows are always along X.
+type ellipse struct{ ratio, cos, sin float64 }
+
+func turned(ratio float64, angle geo.Degrees) ellipse {
+	sin, cos := math.Sincos(float64(angle) * math.Pi / 180)
+	return ellipse{ratio, cos, sin}
+}
+
+func alongRows(ratios []float64) (out []ellipse) {
+	for _, r := range ratios {
+		out = append(out, turned(r, 0))
+	}
+	return out
+}
+
+// square is the squared distance of an offset in the metric of the short axis.
+func (e ellipse) square(dx, dy float64) float64 {
+	long, short := (dx*e.cos+dy*e.sin)/e.ratio, dy*e.cos-dx*e.sin
+	return long*long + short*short
+}
+
 // scan is one search over sites with cases among those at risk.
 type scan struct {
-	shapes   []float64
+	shapes   []ellipse
 	minCases int32
 	share    float64 // of all at risk, the most a window holds
 	like     likelihood
+	counted  bool // by the Poisson likelihood
 	seed     uint64
 	repeats  int
 
@@ -196,7 +219,14 @@ type scan struct {
 }
 
 func newScan(set Scan) *scan {
-	return &scan{shapes: set.Shapes, minCases: int32(set.MinCases), share: set.Cap, like: bernoulli, seed: set.Seed, repeats: set.Replicates, single: true}
+	return &scan{shapes: alongRows(set.Shapes), minCases: int32(set.MinCases), share: set.Cap, like: bernoulli, seed: set.Seed, repeats: set.Replicates, single: true}
+}
+
+// newCountScan is one by the Poisson likelihood.
+func newCountScan(set Scan) *scan {
+	q := newScan(set)
+	q.like, q.counted = poisson, true
+	return q
 }
 
 func (q *scan) add(x, y float64, cases int32, risk float64) {
@@ -233,11 +263,11 @@ type order struct {
 // ordered gives the sites nearest a centre, nearest first, as far as a window
 // may reach; reach is how many of them whole windows hold. Sites at one
 // distance enter together, so a last set that the limit cuts is left out.
-func (q *scan) ordered(centre int, shape float64, o *order) (near []place, reach int) {
+func (q *scan) ordered(centre int, shape ellipse, o *order) (near []place, reach int) {
 	o.keys, o.near = o.keys[:0], o.near[:0]
 	for i := range q.x {
-		dx, dy := (q.x[i]-q.x[centre])/shape, q.y[i]-q.y[centre]
-		o.keys = append(o.keys, math.Float64bits(dx*dx+dy*dy)>>siteBits<<siteBits|uint64(i))
+		far := shape.square(q.x[i]-q.x[centre], q.y[i]-q.y[centre])
+		o.keys = append(o.keys, math.Float64bits(far)>>siteBits<<siteBits|uint64(i))
 	}
 	if most := int(q.limit()) + 1; q.single && most < len(o.keys) {
 		nearest(o.keys, most)
@@ -246,8 +276,8 @@ func (q *scan) ordered(centre int, shape float64, o *order) (near []place, reach
 	slices.Sort(o.keys)
 	for _, k := range o.keys {
 		site := int32(k & (maxSites - 1))
-		dx, dy := (q.x[site]-q.x[centre])/shape, q.y[site]-q.y[centre]
-		o.near = append(o.near, place{math.Sqrt(dx*dx + dy*dy), site})
+		far := shape.square(q.x[site]-q.x[centre], q.y[site]-q.y[centre])
+		o.near = append(o.near, place{math.Sqrt(far), site})
 	}
 	return o.near, q.whole(o.near)
 }
@@ -385,13 +415,31 @@ type found struct {
 	sites []int32
 }
 
-// search gives the best windows and, where sites are single and reshuffles
-// were asked for, the best ratio of each reshuffle.
+// chance is a search of the same windows with the cases dealt anew.
+type chance interface {
+	visit(worker int, near []place)
+	maxima(repeats int) []float64
+}
+
+func (q *scan) chance(ctx context.Context) (chance, error) {
+	switch {
+	case q.repeats == 0:
+		return nil, nil
+	case q.counted:
+		return q.recounts(ctx)
+	case q.single:
+		return q.reshuffles(ctx)
+	}
+	return nil, nil
+}
+
+// search gives the best windows and, where reshuffles were asked for and sites
+// are single or counted, the best ratio of each reshuffle.
 func (q *scan) search(ctx context.Context) (windows []found, maxima []float64, err error) {
 	all := make(queue, len(q.shapes)*len(q.x))
-	var chance *reshuffles
-	if q.single && q.repeats > 0 {
-		chance = q.reshuffles()
+	chance, err := q.chance(ctx)
+	if err != nil {
+		return nil, nil, err
 	}
 	err = q.eachCentre(ctx, func(worker, shape, centre int, o *order) {
 		near, reach := q.ordered(centre, q.shapes[shape], o)
@@ -443,7 +491,7 @@ func (q *scan) apart(ctx context.Context, all queue) (out []found, err error) {
 }
 
 func (q *scan) report(f found, effort []Plant, maxima []float64) Window {
-	w := Window{Centre: effort[f.centre], Shape: q.shapes[f.shape], Semiminor: geo.Metres(f.far), Plants: int(f.size), Infected: int(f.cases), LLR: f.llr,
+	w := Window{Centre: effort[f.centre], Shape: q.shapes[f.shape].ratio, Semiminor: geo.Metres(f.far), Plants: int(f.size), Infected: int(f.cases), LLR: f.llr,
 		RelativeRisk: (float64(f.cases) / f.risk) / ((q.allC - float64(f.cases)) / (q.allN - f.risk))}
 	for _, site := range f.sites {
 		w.Members = append(w.Members, effort[site])
