@@ -3,6 +3,7 @@ package web
 import (
 	"caneward/blocks/intake"
 	"caneward/records"
+	"caneward/records/hotspot"
 )
 
 func text(says string) object { return object{"type": "string", "description": says} }
@@ -117,11 +118,16 @@ func workSchemas() object {
 			"checks": list(shape([]string{"rule", "answer", "why"}, object{"rule": text("what was looked at"), "answer": object{"type": "string", "enum": []string{"ok", "caution", "stop"}}, "why": text("in words"), "source": text("where the rule stands")})),
 		}),
 		"hotSpotsAsk": shape([]string{"block"}, object{
-			"block": ref("id"), "as_of": text("RFC 3339: the rows as they stood then"), "causes": list(text("a cause")), "states": list(text("a state")), "along_m": number, "across_m": number, "min_finds": whole, "gap_plants": whole, "margin_plants": whole, "inspect_rows": whole, "scan": ref("any"),
+			"block": ref("id"), "as_of": text("RFC 3339: rows as they stood then; finds, visits and removals up to then"), "causes": list(text("a cause")), "states": list(text("a state")), "along_m": number, "across_m": number, "min_finds": whole, "gap_plants": whole, "margin_plants": whole, "inspect_rows": whole, "section_limit": number, "smooth": truth, "scan": ref("any"),
 		}),
 		"hotSpots": shape([]string{"inspected", "infected", "groups", "list"}, object{
 			"inspected": whole, "infected": whole, "groups": list(ref("any")), "isolated": list(ref("any")), "labels": list(whole), "scan": list(ref("any")), "runs": list(ref("any")),
 			"list": object{"type": "object", "additionalProperties": list(ref("any"))}, "why_no_p": object{"type": "string", "nullable": true}, "cautions": list(text("a caution")),
+			"rate": ref("any"), "plants_by_state": object{"type": "object", "additionalProperties": whole}, "standing": object{"type": "integer", "nullable": true},
+			"choices": list(shape([]string{"name", "plants", "signed", "text"}, object{"name": object{"type": "string", "enum": []hotspot.ChoiceName{hotspot.ConfirmedOnly, hotspot.WithBetween, hotspot.WithMargin, hotspot.WholeSection, hotspot.WholePlanting}},
+				"group": object{"type": "integer", "nullable": true}, "plants": whole, "row_length_m": object{"type": "number", "nullable": true}, "share_of_block": object{"type": "number", "nullable": true},
+				"signed": truth, "section": ref("any"), "rate": ref("any"), "limit": object{"type": "number", "nullable": true}, "above_limit": object{"type": "boolean", "nullable": true}, "text": text("what it takes and what stands behind it")})),
+			"why_no_list": object{"type": "string", "nullable": true}, "smoothed": ref("any"), "counts": list(ref("any")),
 		}),
 		"importForm": shape([]string{"file", "kind"}, object{"file": ref("binary"), "kind": object{"type": "string", "enum": intake.Imported}, "zone": text("IANA time zone of times that carry none"),
 			"system": text("coordinate system of a file that names none, EPSG:n"), "day_order": text("day-first or month-first"), "columns": text("JSON object: a column's header to a field"), "swap": text("true: longitude and latitude are swapped")}),

@@ -21,6 +21,7 @@ var (
 	isolatedLine = words.New("cmd-isolated-line", "isolated: {count}", "aislados: {count}")
 	countsLine   = words.New("cmd-counts-line", "{infected} infected plants among {inspected} looked at", "{infected} plantas infectadas entre {inspected} revisadas")
 	listLine     = words.New("cmd-list-line", "list: {confirmed} confirmed, {between} between, {margin} margin, {inspect} to look at again", "lista: {confirmed} confirmadas, {between} intermedias, {margin} de margen, {inspect} para volver a revisar")
+	choiceLine   = words.New("cmd-choice-line", "{name}: {plants} plants. {text}", "{name}: {plants} plantas. {text}")
 	hotCaution   = words.New("cmd-hotspot-caution", "A hot spot is where finds cluster among places looked at. It is no diagnosis. Confirm by laboratory or a qualified adviser before removing plants; removal cannot be undone.", "Un foco es donde se agrupan los hallazgos entre lo revisado. No es un diagnóstico. Confirme con laboratorio o un asesor calificado antes de quitar plantas; no se puede deshacer.")
 )
 
@@ -33,7 +34,8 @@ type hotspotFlags struct {
 	minCases, replicates           int
 	seed                           uint64
 	causes, states, shapes, x, y   string
-	asJSON                         bool
+	sectionLimit                   float64
+	smooth, asJSON                 bool
 }
 
 func newHotspotFlags() *hotspotFlags {
@@ -47,6 +49,8 @@ func newHotspotFlags() *hotspotFlags {
 	f.set.IntVar(&f.gap, "gap-plants", 0, "")
 	f.set.IntVar(&f.margin, "margin-plants", 0, "")
 	f.set.IntVar(&f.inspect, "inspect-rows", 0, "")
+	f.set.Float64Var(&f.sectionLimit, "section-limit", 0, "")
+	f.set.BoolVar(&f.smooth, "smooth", false, "")
 	f.set.StringVar(&f.causes, "causes", "", "")
 	f.set.StringVar(&f.states, "states", "", "")
 	f.set.StringVar(&f.shapes, "scan-shapes", "", "")
@@ -67,6 +71,7 @@ func (f *hotspotFlags) options() (hotspot.Options, error) {
 		Along: ifGiven(given["along-m"], geo.Metres(f.along)), Across: ifGiven(given["across-m"], geo.Metres(f.across)),
 		MinFinds: ifGiven(given["min-finds"], f.minFinds), GapPlants: ifGiven(given["gap-plants"], f.gap),
 		MarginPlants: ifGiven(given["margin-plants"], f.margin), InspectRows: ifGiven(given["inspect-rows"], f.inspect),
+		SectionLimit: ifGiven(given["section-limit"], f.sectionLimit), Smooth: ifGiven(given["smooth"], f.smooth),
 		Scan: hotspot.ScanOptions{Cap: ifGiven(given["scan-cap"], f.scanCap), MinCases: ifGiven(given["scan-min-cases"], f.minCases),
 			Replicates: ifGiven(given["scan-replicates"], f.replicates), Seed: ifGiven(given["scan-seed"], f.seed)},
 	}
@@ -157,8 +162,13 @@ func (s *session) sayHotspots(d hotspot.Document, asJSON bool) error {
 	fmt.Fprintln(s.out, isolatedLine.With(words.Args{"count": len(d.Isolated)}).In(s.language))
 	fmt.Fprintln(s.out, listLine.With(words.Args{"confirmed": len(d.List.Confirmed), "between": len(d.List.Between),
 		"margin": len(d.List.Margin), "inspect": len(d.List.Inspect)}).In(s.language))
-	if d.WhyNoP != nil {
-		fmt.Fprintln(s.out, *d.WhyNoP)
+	for _, c := range d.Choices {
+		fmt.Fprintln(s.out, choiceLine.With(words.Args{"name": string(c.Name), "plants": c.Plants, "text": words.Verbatim(c.Text)}).In(s.language))
+	}
+	for _, why := range []*string{d.WhyNoList, d.WhyNoP} {
+		if why != nil {
+			fmt.Fprintln(s.out, *why)
+		}
 	}
 	return nil
 }

@@ -82,6 +82,99 @@ type Document struct {
 	How       string        `json:"how"`
 	Cautions  []string      `json:"cautions"`
 	Advice    []CauseAdvice `json:"advice"`
+	Rate      RateOut       `json:"rate"`
+	States    StatesOut     `json:"plants_by_state"`
+	Standing  *int          `json:"standing"` // null where the rows are not counted
+	Choices   []ChoiceOut   `json:"choices"`
+	WhyNoList *string       `json:"why_no_list"`
+	Smoothed  *SmoothedOut  `json:"smoothed,omitempty"`
+	Counts    []CountsOut   `json:"counts,omitempty"`
+}
+
+// RateOut is a share with exact 95 % limits, and the one-sided lower one.
+type RateOut struct {
+	Inspected int     `json:"inspected"`
+	Infected  int     `json:"infected"`
+	Share     float64 `json:"share"`
+	Low       float64 `json:"low"`
+	High      float64 `json:"high"`
+	Lower     float64 `json:"lower_one_sided"`
+}
+
+// StatesOut counts plants by the firmest state of their finds.
+type StatesOut struct {
+	Confirmed int `json:"confirmed"`
+	Sampled   int `json:"sampled"`
+	Suspected int `json:"suspected"`
+}
+
+// ChoiceOut is one choice; what does not apply is null.
+type ChoiceOut struct {
+	Name      ChoiceName  `json:"name"`
+	Group     *int        `json:"group"`
+	Plants    int         `json:"plants"`
+	RowLength *geo.Metres `json:"row_length_m"`
+	Share     *float64    `json:"share_of_block"`
+	Signed    bool        `json:"signed"` // only as the adviser's own signed choice
+	Section   *SectionOut `json:"section"`
+	Rate      *RateOut    `json:"rate"`
+	Limit     *float64    `json:"limit"`
+	Above     *bool       `json:"above_limit"`
+	Text      string      `json:"text"`
+}
+
+// SectionOut is stretches of rows, both ends included.
+type SectionOut struct {
+	FirstRow int `json:"first_row"`
+	LastRow  int `json:"last_row"`
+	From     int `json:"from"`
+	To       int `json:"to"`
+}
+
+// SmoothedOut is the picture; a rate is null where too little was looked at.
+type SmoothedOut struct {
+	Along  geo.Metres       `json:"bandwidth_along_m"`
+	Across geo.Metres       `json:"bandwidth_across_m"`
+	Rows   []SmoothedRowOut `json:"rows"`
+	WhyNot *string          `json:"why_not"`
+	How    string           `json:"how"`
+}
+
+// SmoothedRowOut is rates of plants from one on.
+type SmoothedRowOut struct {
+	Row   int        `json:"row"`
+	From  int        `json:"from"`
+	Rates []*float64 `json:"rates"`
+}
+
+// CountsOut is the scan of one thing counted.
+type CountsOut struct {
+	What    string           `json:"what"`
+	Places  int              `json:"places"`
+	Sampled int              `json:"sampled"`
+	Hits    int              `json:"hits"`
+	Rate    float64          `json:"rate"`
+	Low     float64          `json:"low"`
+	High    float64          `json:"high"`
+	Spread  float64          `json:"variance_over_mean"`
+	Scan    []CountWindowOut `json:"scan"`
+	WhyNoP  *string          `json:"why_no_p"`
+	How     string           `json:"how"`
+}
+
+// CountWindowOut is a window of it; relative_risk is null when nothing is counted
+// outside.
+type CountWindowOut struct {
+	Centre       Stretch    `json:"centre"`
+	Shape        float64    `json:"shape"`
+	Semiminor    geo.Metres `json:"semiminor_m"`
+	Sampled      int        `json:"sampled"`
+	Hits         int        `json:"hits"`
+	Expected     float64    `json:"expected"`
+	LLR          float64    `json:"llr"`
+	RelativeRisk *float64   `json:"relative_risk"`
+	P            *float64   `json:"p"`
+	Members      []Stretch  `json:"members"`
 }
 
 // GroupOut is a group; Window is an index into scan, null for none.
@@ -146,6 +239,7 @@ type SettingsOut struct {
 	GapPlants    int              `json:"gap_plants"`
 	MarginPlants int              `json:"margin_plants"`
 	InspectRows  int              `json:"inspect_rows"`
+	SectionLimit *float64         `json:"section_limit"`
 	Scan         ScanOut          `json:"scan"`
 }
 
@@ -187,9 +281,15 @@ func (a Analysis) Document(l words.Language) Document {
 	if a.Surveyed {
 		d.Positions = "drawn-rows"
 	}
-	if !a.WhyNoP.Empty() {
-		why := a.WhyNoP.In(l)
-		d.WhyNoP = &why
+	d.WhyNoP, d.WhyNoList = orNull(a.WhyNoP, l), orNull(a.WhyNoList, l)
+	d.Rate, d.Standing = RateOut(a.Rate), a.Standing
+	d.States = StatesOut{a.States[scouting.Confirmed], a.States[scouting.Sampled], a.States[scouting.Suspected]}
+	d.Choices = a.choicesOut(l)
+	if a.Smoothed != nil {
+		d.Smoothed = a.Smoothed.out(l)
+	}
+	for _, c := range a.Counts {
+		d.Counts = append(d.Counts, c.out(a.Settings.Scan, l))
 	}
 	for i, g := range a.Groups {
 		d.Groups[i] = GroupOut{Number: g.Number, Finds: g.Finds, Core: g.Core, Hull: g.Hull}
@@ -222,6 +322,63 @@ func (a Analysis) Document(l words.Language) Document {
 
 func (s Settings) out() SettingsOut {
 	return SettingsOut{Causes: s.Causes, States: s.States, Along: s.Along, Across: s.Across, MinFinds: s.MinFinds, GapPlants: s.GapPlants,
-		MarginPlants: s.MarginPlants, InspectRows: s.InspectRows,
+		MarginPlants: s.MarginPlants, InspectRows: s.InspectRows, SectionLimit: s.SectionLimit,
 		Scan: ScanOut{Shapes: s.Scan.Shapes, Cap: s.Scan.Cap, MinCases: s.Scan.MinCases, Replicates: s.Scan.Replicates, Seed: s.Scan.Seed}}
+}
+
+func orNull(t words.Text, l words.Language) *string {
+	if t.Empty() {
+		return nil
+	}
+	said := t.In(l)
+	return &said
+}
+
+func finiteOrNull(f float64) *float64 {
+	if !finite(f) {
+		return nil
+	}
+	return &f
+}
+
+func (a Analysis) choicesOut(l words.Language) []ChoiceOut {
+	out := make([]ChoiceOut, len(a.Choices))
+	for i, c := range a.Choices {
+		o := ChoiceOut{Name: c.Name, Plants: len(c.Plants), RowLength: c.RowLength, Share: c.Share, Signed: c.Signed(), Above: c.Above, Text: a.choiceText(c).In(l)}
+		if c.Signed() {
+			rate := RateOut(c.Rate)
+			o.Rate, o.Limit = &rate, a.Settings.SectionLimit
+		}
+		if c.Name == WholeSection {
+			section := SectionOut(c.Section)
+			o.Group, o.Section = &c.Group, &section
+		}
+		out[i] = o
+	}
+	return out
+}
+
+// rateDigits are those of a smoothed rate: the picture has no more.
+const rateDigits = 1e4
+
+func (s Smoothed) out(l words.Language) *SmoothedOut {
+	out := &SmoothedOut{Along: s.Along, Across: s.Across, Rows: []SmoothedRowOut{}, WhyNot: orNull(s.WhyNot, l), How: s.How().In(l)}
+	for _, r := range s.Rows {
+		row := SmoothedRowOut{Row: r.Row, From: r.From}
+		for _, rate := range r.Rates {
+			row.Rates = append(row.Rates, finiteOrNull(math.Round(rate*rateDigits)/rateDigits))
+		}
+		out.Rows = append(out.Rows, row)
+	}
+	return out
+}
+
+func (out CountScan) out(set Scan, l words.Language) CountsOut {
+	o := CountsOut{What: out.What, Places: out.Places, Sampled: out.Sampled, Hits: out.Hits, Rate: out.Rate, Low: out.Low, High: out.High, Spread: out.Spread,
+		Scan: []CountWindowOut{}, WhyNoP: orNull(out.WhyNoP, l), How: out.how(set).In(l)}
+	for _, w := range out.Scan {
+		o.Scan = append(o.Scan, CountWindowOut{Centre: w.Centre, Shape: w.Shape, Semiminor: w.Semiminor, Sampled: w.Sampled, Hits: w.Hits, Expected: w.Expected,
+			LLR: w.LLR, RelativeRisk: finiteOrNull(w.RelativeRisk), P: w.P, Members: w.Members})
+	}
+	return o
 }

@@ -80,6 +80,8 @@ type Input struct {
 	// Replanted is the last day another plant was set at a place: finds before it
 	// are of the plant that stood there.
 	Replanted map[Plant]time.Time
+	// Counts are what was counted rather than found, such as galls on canes.
+	Counts []Counted
 	// Placed are positions in metres, X along the rows and Y across; nil takes
 	// plant number times plant spacing and row number times row spacing.
 	Placed map[Plant]plane.XY
@@ -140,9 +142,23 @@ type Analysis struct {
 	// again since, marked missing, or another plant set in their place.
 	Gone []Plant
 	// WhyNoP is why no p is given; empty when there is one.
-	WhyNoP   words.Text
-	Surveyed bool
-	Cautions []words.Text
+	WhyNoP words.Text
+	// Rate is of the infected among the inspected plants of the block.
+	Rate Rate
+	// States counts standing plants of the causes by the firmest state of their
+	// finds; refuted ones are none.
+	States map[scouting.State]int
+	// Standing is how many plants the block has; nil where its rows are not counted.
+	Standing *int
+	// Choices are what may be taken out, with what each would cost; none when
+	// nothing is confirmed.
+	Choices []Choice
+	// WhyNoList is why nothing is listed for removal; empty when something is.
+	WhyNoList words.Text
+	Smoothed  *Smoothed // nil when not asked for
+	Counts    []CountScan
+	Surveyed  bool
+	Cautions  []words.Text
 }
 
 // MaxFinds bounds one analysis: a hundred scouts' season.
@@ -172,11 +188,12 @@ var (
 // infected is a plant with finds of the causes asked for.
 type infected struct {
 	plant     Plant
-	selected  bool      // has a find in a state asked for
-	confirmed bool      // the plant that stands there now
-	former    bool      // of the finds that count some are of a plant that stood there before
-	now       bool      // and some of the one that stands there
-	latest    time.Time // of its finds
+	selected  bool           // has a find in a state asked for
+	confirmed bool           // the plant that stands there now
+	former    bool           // of the finds that count some are of a plant that stood there before
+	now       bool           // and some of the one that stands there
+	firmest   scouting.State // of its finds that count, refuted ones aside
+	latest    time.Time      // of its finds
 	group     int
 	core      bool
 }
@@ -213,12 +230,25 @@ func Analyse(ctx context.Context, in Input, set Settings) (Analysis, error) {
 	if err := s.list(&a); err != nil {
 		return Analysis{}, err
 	}
+	var err error
 	effort := s.effort()
 	a.Inspected, a.Infected = len(effort), len(s.selected)
 	for _, p := range effort {
 		if s.sick(p) {
 			a.Counted++
 		}
+	}
+	if a.Rate, err = rateOf(a.Counted, a.Inspected); err != nil {
+		return Analysis{}, err
+	}
+	if err := s.choose(effort, &a); err != nil {
+		return Analysis{}, err
+	}
+	if err := s.smooth(ctx, effort, &a); err != nil {
+		return Analysis{}, err
+	}
+	if err := s.countScans(ctx, &a); err != nil {
+		return Analysis{}, err
 	}
 	a.Runs = s.runs(effort)
 	if err := s.scan(ctx, effort, &a); err != nil {
@@ -308,6 +338,7 @@ func (s *study) resolve() {
 			continue
 		}
 		i.confirmed = i.confirmed || f.State == scouting.Confirmed
+		i.firmest = firmer(i.firmest, f.State)
 		if f.At.After(i.latest) && f.State != scouting.Refuted {
 			i.latest = f.At
 		}
@@ -318,6 +349,16 @@ func (s *study) resolve() {
 		}
 	}
 	slices.SortFunc(s.selected, func(a, b *infected) int { return byRow(a.plant, b.plant) })
+}
+
+// firmness orders states; a refuted find says nothing of the plant.
+var firmness = map[scouting.State]int{scouting.Suspected: 1, scouting.Sampled: 2, scouting.Confirmed: 3}
+
+func firmer(a, b scouting.State) scouting.State {
+	if firmness[b] > firmness[a] {
+		return b
+	}
+	return a
 }
 
 // xy places a plant in metres, X along the rows.

@@ -399,14 +399,16 @@ func TestScanAgainstDefinition(t *testing.T) {
 	}
 }
 
-// Research note 3.1: without any hot spot, but with effort uneven, the scan at
-// 5 % rejects about 5 times in 100, while groups of finds follow the feet.
+// Research note 3.1: with the same rate everywhere but effort uneven, the scan
+// at 5 % rejects about 5 times in 100, while plain groups of finds, which know no
+// denominator, follow the feet. The second figure is the trap, kept in sight.
 func TestNoHotSpotNoAlarm(t *testing.T) {
 	random := rand.New(rand.NewPCG(31, 31))
 	alarms, grouped := 0, 0
-	const maps = 100
+	const maps = 200
 	for range maps {
 		in := block(20, 50)
+		in.PlantSpacing = 0.9
 		for _, row := range in.Rows {
 			for n := range row.Plants {
 				p := Plant{Row: row.Number, Plant: n + 1}
@@ -425,9 +427,15 @@ func TestNoHotSpotNoAlarm(t *testing.T) {
 			alarms++
 		}
 	}
-	// 5 expected; 12 is beyond 3 standard deviations of the binomial.
-	if alarms > 12 || grouped < maps/10 {
-		t.Errorf("%d of %d maps without a hot spot gave p <= 0.05, %d gave groups", alarms, maps, grouped)
+	t.Logf("of %d maps without a hot spot the scan called %d at 5 %% (%.1f %%); finds alone made groups in %d (%.1f %%)",
+		maps, alarms, 100*float64(alarms)/maps, grouped, 100*float64(grouped)/maps)
+	// 2 to 9 % is the aim; the note had groups in 89 of its 200 maps, and four
+	// standard errors of the difference of two such counts are 40.
+	if alarms < maps*2/100 || alarms > maps*9/100 {
+		t.Errorf("the scan called %d of %d maps", alarms, maps)
+	}
+	if grouped < 89-40 || grouped > 89+40 {
+		t.Errorf("finds alone made groups in %d of %d maps, the note's count is 89", grouped, maps)
 	}
 }
 
@@ -612,7 +620,7 @@ func TestReadRowMapFaults(t *testing.T) {
 	}{
 		{"good, with a byte order mark, CRLF and spaces", "\ufeffrow, plant ,status,infected,note\r\n1,1,inspected,0,x\r\n 1, 2 ,missing,0,\r\n", fault.Internal, nil},
 		{"nothing", "", fault.Malformed, nil},
-		{"columns", "row;plant;status;infected\n", fault.Invalid, []string{"1:row", "1:plant", "1:status", "1:infected"}},
+		{"columns", "row plant status infected\n", fault.Invalid, []string{"1:row", "1:plant", "1:status", "1:infected"}},
 		{"a column twice", "row,row,plant,status,infected\n", fault.Invalid, []string{"1:row"}},
 		{"x_m alone", "row,plant,status,infected,x_m\n", fault.Invalid, []string{"1:x_m"}},
 		{"a short line", head + "1,1,inspected\n", fault.Invalid, []string{"2"}},

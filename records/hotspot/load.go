@@ -40,13 +40,24 @@ var (
 	rowsNotPlaced = words.New("hotspot-rows-not-placed",
 		"The drawn rows cannot be placed ({problem}): distances follow row and plant numbers.",
 		"Las hileras dibujadas no se pueden situar ({problem}): las distancias siguen los números de hilera y planta.")
+	placeless = words.New("hotspot-counts-placeless",
+		"{count} visit(s) counted over more than one stretch: their counts have no place and enter no scan.",
+		"{count} visita(s) contaron en más de un tramo: sus conteos no tienen lugar y no entran en ningún barrido.")
+	asOfNote = words.New("hotspot-as-of-note",
+		"Finds, visits and removals up to {at}; what became of a find is as known today.",
+		"Hallazgos, visitas y arranques hasta {at}; lo que resultó de un hallazgo, según se sabe hoy.")
+	rowsLater = words.New("hotspot-rows-later",
+		"The rows were recorded after that day; they are taken as they are now.",
+		"Las hileras se registraron después de ese día; se toman como están ahora.")
 	rowsTooMany = words.New("hotspot-rows-too-many",
 		"The rows hold more than {limit} plants: distances follow row and plant numbers, not the drawn rows.",
 		"Las hileras tienen más de {limit} plantas: las distancias siguen los números de hilera y planta, no las hileras dibujadas.")
 )
 
 // Load gathers one block's rows, finds, visits and removals, all as they are
-// now; block and rows as they stood at q.AsOf where that is given. Records that cannot be read are named among the notes. fault.Missing
+// now. Where q.AsOf is given block and rows are as they stood then, and finds,
+// visits and removals those up to then, with what has become of them since.
+// Records that cannot be read are named among the notes. fault.Missing
 // when there is no such block; the reader's own errors otherwise. It keeps
 // nothing of the reader, so that the analysis can go on without it.
 func Load(r records.Reader, q Request) (Input, error) {
@@ -82,6 +93,8 @@ type loader struct {
 	block  records.ID
 	asOf   *time.Time
 	in     Input
+	// placeless counts visits whose counts belong to no one stretch.
+	placeless int
 }
 
 // each reads the block's records of a kind; read tells whether one was good.
@@ -109,11 +122,17 @@ func (l *loader) noteUnread(kind records.Kind, bad []records.ID) {
 func (l *loader) rows() error {
 	read := planting.Rows
 	if at := l.asOf; at != nil {
+		l.in.Notes = append(l.in.Notes, asOfNote.With(words.Args{"at": at.Format(time.RFC3339)}))
 		read = func(r records.Reader, block records.ID) ([]planting.Row, []records.ID, error) {
 			return planting.RowsAsOf(r, block, *at)
 		}
 	}
 	rows, bad, err := read(l.reader, l.block)
+	if err == nil && l.asOf != nil && len(rows)+len(bad) == 0 {
+		if rows, bad, err = planting.Rows(l.reader, l.block); len(rows) > 0 {
+			l.in.Notes = append(l.in.Notes, rowsLater.Plain())
+		}
+	}
 	if err != nil {
 		return err
 	}
@@ -143,7 +162,7 @@ func (l *loader) replanted(drawn []blocks.Row) {
 func (l *loader) finds() error {
 	return l.each(records.Finds, func(rev records.Revision) bool {
 		f, faults := scouting.ParseFind(rev.Record.Geometry, rev.Record.Properties)
-		if len(faults) == 0 {
+		if len(faults) == 0 && l.by(f.FoundAt) {
 			l.in.Finds = append(l.in.Finds, Find{ID: rev.ID, Plant: Plant{Row: f.Row, Plant: f.Plant}, Cause: f.Cause, State: f.State, At: f.FoundAt, Pin: f.At})
 		}
 		return len(faults) == 0
@@ -160,11 +179,18 @@ func (l *loader) visits() error {
 		if len(faults) > 0 {
 			return false
 		}
+		if !l.by(v.StartedAt) {
+			return true
+		}
 		for _, s := range v.Inspected {
 			e.add(s)
 		}
+		l.counts(v, e.rows)
 		return true
 	})
+	if l.placeless > 0 {
+		l.in.Notes = append(l.in.Notes, placeless.With(words.Args{"count": l.placeless}))
+	}
 	l.in.Inspected, l.in.NoEffort = e.plants()
 	return err
 }
@@ -175,7 +201,7 @@ func (l *loader) removals() error {
 		if len(faults) > 0 {
 			return false
 		}
-		if m.DoneOn.IsZero() {
+		if m.DoneOn.IsZero() || !l.by(m.DoneOn) {
 			return true
 		}
 		for _, p := range m.Plants {
@@ -183,6 +209,33 @@ func (l *loader) removals() error {
 		}
 		return true
 	})
+}
+
+// by is whether something had happened by the moment asked for.
+func (l *loader) by(at time.Time) bool { return l.asOf == nil || !at.After(*l.asOf) }
+
+// counts takes a visit's counts to the one stretch it names; without just one
+// they have no place.
+func (l *loader) counts(v scouting.Visit, rows map[int]*Row) {
+	if len(v.Counts) == 0 {
+		return
+	}
+	if len(v.Inspected) != 1 || v.Inspected[0].AllRows {
+		l.placeless++
+		return
+	}
+	s := v.Inspected[0]
+	at := Stretch{Row: s.Row, From: s.From, To: s.To}
+	if row := rows[s.Row]; at.To == 0 {
+		if row == nil || row.Plants == 0 {
+			l.placeless++
+			return
+		}
+		at.From, at.To = 1, row.Plants
+	}
+	for _, c := range v.Counts {
+		l.in.Counts = append(l.in.Counts, Counted{What: c.What, At: at, Sampled: c.Sampled, Hits: c.Hits})
+	}
 }
 
 // span is a stretch of plant numbers, both ends included.

@@ -5,7 +5,9 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -347,5 +349,107 @@ func TestLoadAsOf(t *testing.T) {
 	}
 	if _, err := hotspot.DecodeRequest([]byte(fmt.Sprintf(`{"block":%q,"as_of":"last year"}`, f.block))); !fault.Is(err, fault.Invalid) {
 		t.Errorf("as of last year: %v", err)
+	}
+}
+
+// An earlier day knows neither later finds nor later walks nor later removals.
+func TestLoadAsOfLeavesOutWhatCameLater(t *testing.T) {
+	f := newFarm(t)
+	f.put(records.Rows, f.line(0, 0, 50, 0), map[string]any{"number": 1, "plants": 51})
+	at := func(kind records.Kind, shape orb.Geometry, day string, properties map[string]any) {
+		for _, key := range []string{"found_at", "started_at"} {
+			if _, ok := properties[key]; ok {
+				properties[key] = day + "T10:00:00-04:00"
+			}
+		}
+		if _, ok := properties["done_on"]; ok {
+			properties["done_on"] = day
+		}
+		f.put(kind, shape, properties)
+	}
+	for day, plant := range map[string]int{"2026-03-10": 3, "2026-04-10": 10} {
+		at(records.Finds, nil, day, map[string]any{"cause": "orange-rust", "state": "confirmed", "found_at": "", "row": 1, "plant": plant})
+		at(records.Visits, nil, day, map[string]any{"started_at": "", "inspected": []any{map[string]any{"row": 1, "from": plant, "to": plant + 4}},
+			"counts": []any{map[string]any{"what": "galled-canes", "sampled": 30, "hits": plant}}})
+	}
+	at(records.Removals, nil, "2026-04-12", map[string]any{"done_on": "", "plants": []any{map[string]any{"row": 1, "plant": 3}}})
+	for _, c := range []struct {
+		asOf                                string
+		finds, inspected, removals, counted int
+	}{{"", 2, 10, 1, 2}, {`,"as_of":"2026-03-31T23:59:59-04:00"`, 1, 5, 0, 1}, {`,"as_of":"2026-04-11T00:00:00Z"`, 2, 10, 0, 2}, {`,"as_of":"2025-04-11T00:00:00Z"`, 0, 0, 0, 0}} {
+		q, err := hotspot.DecodeRequest([]byte(fmt.Sprintf(`{"block":%q%s}`, f.block, c.asOf)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		var in hotspot.Input
+		if err := f.store.View(context.Background(), farmID, func(r records.Reader) (err error) { in, err = hotspot.Load(r, q); return err }); err != nil {
+			t.Fatal(err)
+		}
+		if len(in.Finds) != c.finds || len(in.Inspected) != c.inspected || len(in.Removed) != c.removals || len(in.Counts) != c.counted || len(in.Rows) != 1 {
+			t.Errorf("%q: %d finds, %d inspected, %d removed, %d counts, %d rows; want %+v", c.asOf, len(in.Finds), len(in.Inspected), len(in.Removed), len(in.Counts), len(in.Rows), c)
+		}
+	}
+}
+
+// The service and the command answer alike: the same block as records and as a
+// sheet gives the same document to the byte, but for what a sheet cannot hold:
+// ids, and places on the ground with the hull they give.
+func TestRecordsAndSheetGiveTheSameDocument(t *testing.T) {
+	random := rand.New(rand.NewPCG(8, 8))
+	f := newFarm(t)
+	const rows, each = 9, 40
+	var sheet strings.Builder
+	sheet.WriteString("row,plant,x_m,y_m,status,infected,state\n")
+	for row := 1; row <= rows; row++ {
+		y := 3 * float64(row)
+		f.put(records.Rows, f.line(0, y, each-1, y), map[string]any{"number": row, "plants": each, "missing": []int{7 + row}})
+		from := 1 + random.IntN(12)
+		f.put(records.Visits, nil, map[string]any{"started_at": "2026-04-14T08:00:00-04:00", "inspected": []any{map[string]any{"row": row, "from": from, "to": each}}})
+		for plant := 1; plant <= each; plant++ {
+			status, infected, state := "not_inspected", 0, ""
+			if plant >= from {
+				status = "inspected"
+			}
+			switch {
+			case plant == 7+row:
+				status = "missing"
+			case random.IntN(12) == 0 || row > 3 && row < 7 && plant > 20 && plant < 27 && random.IntN(2) == 0:
+				infected, state = 1, []string{"confirmed", "confirmed", "suspected"}[random.IntN(3)]
+				f.find(row, plant, scouting.State(state), nil)
+			}
+			fmt.Fprintf(&sheet, "%d,%d,%d,%v,%s,%d,%s\n", row, plant, plant-1, y, status, infected, state)
+		}
+	}
+	document := func(a hotspot.Analysis) string {
+		d := a.Document(words.English)
+		d.Positions = ""
+		for i := range d.Finds {
+			d.Finds[i].ID = ""
+		}
+		for i := range d.Groups {
+			d.Groups[i].Hull = nil
+		}
+		for i := range d.Scan {
+			d.Scan[i].Semiminor = geo.Metres(math.Round(float64(d.Scan[i].Semiminor)*1e4) / 1e4)
+		}
+		data, err := json.Marshal(d)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(data)
+	}
+	// No two plants stand at 3.3 m along or across.
+	states := []scouting.State{scouting.Confirmed, scouting.Suspected}
+	fromSheet, err := hotspot.AnalyseRowMap(context.Background(), strings.NewReader(sheet.String()), hotspot.RowMapOptions{RowSpacing: 3, PlantSpacing: 1,
+		Options: hotspot.Options{States: states, Along: new(geo.Metres(3.3)), Across: new(geo.Metres(3.3))}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	fromRecords := f.analyse(`,"states":["confirmed","suspected"],"along_m":3.3,"across_m":3.3`)
+	if got, want := document(fromSheet), document(fromRecords); got != want {
+		t.Errorf("the sheet gives\n%s\nthe records give\n%s", got, want)
+	}
+	if len(fromSheet.Groups) == 0 || len(fromSheet.Scan) == 0 {
+		t.Errorf("%d groups, %d windows: nothing to compare", len(fromSheet.Groups), len(fromSheet.Scan))
 	}
 }

@@ -57,6 +57,10 @@ type Options struct {
 	GapPlants    *int
 	MarginPlants *int
 	InspectRows  *int
+	// SectionLimit is the adviser's own: the share of confirmed among inspected
+	// plants beyond which a whole section may go. There is no usual one.
+	SectionLimit *float64
+	Smooth       *bool
 	Scan         ScanOptions
 }
 
@@ -83,6 +87,8 @@ type Settings struct {
 	GapPlants     int        // most places between two confirmed plants that count as between
 	MarginPlants  int
 	InspectRows   int
+	SectionLimit  *float64 // nil for none
+	Smooth        bool     // whether the picture of the smoothed rate is wanted
 	Scan          Scan
 }
 
@@ -107,6 +113,9 @@ var (
 	aboveNothing = words.New("hotspot-above-nothing",
 		"A number above 0, at most {high}, is expected; this is {value}.",
 		"Se espera un número mayor que 0, como máximo {high}; este es {value}.")
+	betweenNothingAndAll = words.New("hotspot-between-nothing-and-all",
+		"A share above 0 and below 1 is expected; this is {value}.",
+		"Se espera una parte mayor que 0 y menor que 1; esta es {value}.")
 	reachUnknown = words.New("hotspot-reach-unknown",
 		"This is needed: the block's spacing, from which it would follow, is not known.",
 		"Esto hace falta: no se conoce la distancia del bloque de la que se deduciría.")
@@ -201,7 +210,12 @@ func (o Options) Settings(rowSpacing, plantSpacing geo.Metres) (Settings, error)
 		GapPlants:    c.whole("gap_plants", o.GapPlants, defaultGapPlants, 0, maxPlants),
 		MarginPlants: c.whole("margin_plants", o.MarginPlants, defaultMarginPlants, 0, maxPlants),
 		InspectRows:  c.whole("inspect_rows", o.InspectRows, defaultInspectRows, 0, maxRows),
+		SectionLimit: o.SectionLimit,
+		Smooth:       o.Smooth != nil && *o.Smooth,
 		Scan:         o.Scan.settings(c),
+	}
+	if l := s.SectionLimit; l != nil && !(*l > 0 && *l < 1) {
+		c.fault("section_limit", betweenNothingAndAll.With(words.Args{"value": *l}))
 	}
 	if slices.Contains(s.States, scouting.Refuted) {
 		c.fault("states", refutedNot.Plain())
@@ -253,7 +267,8 @@ func (c *checker) shapes(shapes []float64) {
 type Request struct {
 	Block records.ID
 	// AsOf takes the rows as they stood at a moment, so that last year's finds
-	// lie where last year's rows ran. Nil takes them as they are.
+	// lie where last year's rows ran, and finds, visits and removals up to it.
+	// Nil takes everything as it is.
 	AsOf *time.Time
 	Options
 }
@@ -273,12 +288,13 @@ var (
 	aNumberList  = words.New("hotspot-a-number-list", "a list of numbers", "una lista de números")
 	anObject     = words.New("hotspot-an-object", "an object", "un objeto")
 	aMoment      = words.New("hotspot-a-moment", "a date and time with its zone, such as 2026-04-14T09:30:00-04:00,", "una fecha y hora con su zona, como 2026-04-14T09:30:00-04:00,")
+	trueOrFalse  = words.New("hotspot-true-or-false", "true or false", "true o false")
 	someText     = words.New("hotspot-some-text", "text", "un texto")
 )
 
 // DecodeRequest reads {"block", "as_of", "causes", "states", "along_m", "across_m",
-// "min_finds", "gap_plants", "margin_plants", "inspect_rows", "scan": {"shapes",
-// "cap", "min_cases", "replicates", "seed"}}. All but the block may be left
+// "min_finds", "gap_plants", "margin_plants", "inspect_rows", "section_limit",
+// "smooth", "scan": {"shapes", "cap", "min_cases", "replicates", "seed"}}. All but the block may be left
 // out or null; a name that is none of these is refused, for a slip of the pen
 // would otherwise run the usual settings. fault.Malformed for what is no JSON
 // object, fault.Invalid with every field at fault otherwise; the bounds are
@@ -313,6 +329,8 @@ func DecodeRequest(data []byte) (Request, error) {
 	r.take("gap_plants", &q.GapPlants, aWholeNumber)
 	r.take("margin_plants", &q.MarginPlants, aWholeNumber)
 	r.take("inspect_rows", &q.InspectRows, aWholeNumber)
+	r.take("section_limit", &q.SectionLimit, aNumber)
+	r.take("smooth", &q.Smooth, trueOrFalse)
 	r.take("as_of", &q.AsOf, aMoment)
 	scan := decoder{prefix: "scan.", checker: r.checker}
 	r.take("scan", &scan.members, anObject)

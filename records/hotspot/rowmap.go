@@ -26,6 +26,8 @@ const (
 	MaxSheetBytes = 64 << 20
 	MaxSheetRows  = 1_000_000
 	maxFaults     = 20
+	// maxOnPlant is more canes or galls than any plant has.
+	maxOnPlant = 100_000
 )
 
 var (
@@ -89,8 +91,21 @@ func (s *sheet) refusal() error {
 	return fault.New(fault.Invalid, badSheet.With(words.Args{"count": len(s.faults)}), s.faults...)
 }
 
-// readSheet reads comma-separated values (RFC 4180) in UTF-8, a byte order mark
-// let pass, spaces round values and column names cut off. An error is a
+// delimiter is what parts the columns: a comma or, where the first line has none,
+// a tab or a semicolon.
+func delimiter(data []byte) rune {
+	first, _, _ := bytes.Cut(data, []byte("\n"))
+	for _, r := range ",\t;" {
+		if bytes.ContainsRune(first, r) {
+			return r
+		}
+	}
+	return ','
+}
+
+// readSheet reads values parted by commas (RFC 4180), tabs or semicolons in
+// UTF-8, a byte order mark let pass, spaces round values and column names cut
+// off, lines without any value passed over. An error is a
 // *fault.Error, or the reader's own.
 func readSheet(r io.Reader) (*sheet, error) {
 	data, err := io.ReadAll(io.LimitReader(r, MaxSheetBytes+1))
@@ -101,7 +116,9 @@ func readSheet(r io.Reader) (*sheet, error) {
 	if len(data) > MaxSheetBytes {
 		return nil, tooLarge
 	}
-	in := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(data, []byte("\xef\xbb\xbf"))))
+	data = bytes.TrimPrefix(data, []byte("\xef\xbb\xbf"))
+	in := csv.NewReader(bytes.NewReader(data))
+	in.Comma = delimiter(data)
 	in.FieldsPerRecord = -1
 	s := &sheet{columns: map[string]int{}}
 	for {
@@ -123,6 +140,9 @@ func readSheet(r io.Reader) (*sheet, error) {
 		}
 		if s.names == nil {
 			s.header(values)
+			continue
+		}
+		if !slices.ContainsFunc(values, func(v string) bool { return v != "" }) {
 			continue
 		}
 		if len(values) != len(s.names) {
@@ -150,6 +170,11 @@ func (s *sheet) header(names []string) {
 		}
 		s.columns[name] = i
 	}
+	for i, name := range names {
+		if lower := strings.ToLower(name); !s.has(lower) {
+			s.columns[lower] = i
+		}
+	}
 }
 
 // need faults columns that are not there.
@@ -175,11 +200,11 @@ func (s *sheet) number(i int, name string) float64 {
 	return f
 }
 
-func (s *sheet) whole(i int, name string, high int) int {
+func (s *sheet) whole(i int, name string, low, high int) int {
 	v := s.value(i, name)
 	n, err := strconv.Atoi(v)
-	if err != nil || n < 1 || n > high {
-		s.fault(s.numbers[i], name, notInRange.With(words.Args{"value": shortened(v), "low": 1, "high": high}))
+	if err != nil || n < low || n > high {
+		s.fault(s.numbers[i], name, notInRange.With(words.Args{"value": shortened(v), "low": low, "high": high}))
 	}
 	return n
 }
@@ -197,9 +222,10 @@ const (
 
 // ReadRowMap reads a block's row map: columns row, plant, status (inspected,
 // not_inspected, missing) and infected (0 or 1); x_m along the rows and y_m
-// across, in metres, or both left out; and, if they are there, state and cause
-// of the infected, confirmed and orange rust otherwise. Other columns are
-// passed over. Positions that the map does not name do not exist. Finds come in
+// across, in metres, or both left out, empty where no plant is; and, if they are there, state and cause
+// of the infected, confirmed and orange rust otherwise; and galls counted on
+// the plant, with the canes looked at. Column names and statuses are taken in
+// either case. Other columns are passed over. Positions that the map does not name do not exist. Finds come in
 // file order. Errors: fault.Malformed, fault.TooLarge, and fault.Invalid with
 // line and column.
 func ReadRowMap(r io.Reader) (Input, error) {
@@ -238,7 +264,7 @@ type rowMap struct {
 
 func (m *rowMap) line(i int) {
 	before := len(m.faults)
-	p := Plant{Row: m.whole(i, "row", scouting.MaxRow), Plant: m.whole(i, "plant", scouting.MaxPlant)}
+	p := Plant{Row: m.whole(i, "row", 1, scouting.MaxRow), Plant: m.whole(i, "plant", 1, scouting.MaxPlant)}
 	if len(m.faults) > before {
 		return
 	}
@@ -247,12 +273,12 @@ func (m *rowMap) line(i int) {
 		return
 	}
 	m.seen[p] = m.numbers[i]
-	status := Status(m.value(i, "status"))
+	status := Status(strings.ToLower(m.value(i, "status")))
 	if status != Looked && status != NotLooked && status != NoPlant && !m.noted[status] && len(m.noted) < maxFaults {
 		m.noted[status] = true
 		m.in.Notes = append(m.in.Notes, otherStatus.With(words.Args{"value": shortened(string(status)), "line": m.numbers[i]}))
 	}
-	if m.in.Placed != nil {
+	if m.in.Placed != nil && (status != NoPlant || m.value(i, "x_m")+m.value(i, "y_m") != "") {
 		m.in.Placed[p] = plane.XY{X: m.number(i, "x_m"), Y: m.number(i, "y_m")}
 	}
 	m.rows[p.Row] = append(m.rows[p.Row], p)
@@ -261,6 +287,20 @@ func (m *rowMap) line(i int) {
 		m.in.Inspected = append(m.in.Inspected, p)
 	}
 	m.find(i, p, status)
+	m.count(i, p, status)
+}
+
+// count takes a plant's galls, and its canes or else the plant itself as what
+// could have them. An empty cell was not counted.
+func (m *rowMap) count(i int, p Plant, status Status) {
+	if !m.has("galls") || m.value(i, "galls") == "" || status != Looked {
+		return
+	}
+	c := Counted{What: "galls", At: Stretch{Row: p.Row, From: p.Plant, To: p.Plant}, Sampled: 1, Hits: m.whole(i, "galls", 0, maxOnPlant)}
+	if m.has("canes") && m.value(i, "canes") != "" {
+		c.Sampled = m.whole(i, "canes", 1, maxOnPlant)
+	}
+	m.in.Counts = append(m.in.Counts, c)
 }
 
 func (m *rowMap) find(i int, p Plant, status Status) {

@@ -492,7 +492,7 @@ func (q *scan) apart(ctx context.Context, all queue) (out []found, err error) {
 
 func (q *scan) report(f found, effort []Plant, maxima []float64) Window {
 	w := Window{Centre: effort[f.centre], Shape: q.shapes[f.shape].ratio, Semiminor: geo.Metres(f.far), Plants: int(f.size), Infected: int(f.cases), LLR: f.llr,
-		RelativeRisk: (float64(f.cases) / f.risk) / ((q.allC - float64(f.cases)) / (q.allN - f.risk))}
+		RelativeRisk: q.relativeRisk(f.candidate)}
 	for _, site := range f.sites {
 		w.Members = append(w.Members, effort[site])
 	}
@@ -501,6 +501,11 @@ func (q *scan) report(f found, effort []Plant, maxima []float64) Window {
 		w.P = rank(f.llr, maxima)
 	}
 	return w
+}
+
+// relativeRisk is the rate inside over the rate outside.
+func (q *scan) relativeRisk(c candidate) float64 {
+	return (float64(c.cases) / c.risk) / ((q.allC - float64(c.cases)) / (q.allN - c.risk))
 }
 
 // rank is the Monte Carlo p: (1 + how many reshuffles did as well) of (1 + all).
