@@ -55,8 +55,26 @@ type Surroundings struct {
 	// DrawnByEye says that the shape was drawn from a picture or from memory, not
 	// measured: distances to it are no better than the drawing.
 	DrawnByEye bool
-	Shape      orb.Geometry
+	// Accuracy is how far the line may lie off, as whoever made it says; 0 when not
+	// said.
+	Accuracy geo.Metres
+	// Follows is what the line of water follows, "water-edge" or "top-of-bank"; ""
+	// when not said. Bank is how far the top of the bank lies outside the line.
+	Follows string
+	Bank    geo.Metres
+	// Strip says that this is ground kept in plants between a field and water.
+	Strip bool
+	Shape orb.Geometry
 }
+
+// WaterFollows lists what a line of water may follow.
+var WaterFollows = []string{"water-edge", "top-of-bank"}
+
+// Bounds: a bank wider than this is another field, a line drawn worse no line.
+const (
+	mostBank     = 100  // m
+	mostAccuracy = 1000 // m
+)
 
 // ParseSurroundings reads one; kind and shape must be there. The details say
 // what is wrong; a field at fault is zero.
@@ -65,7 +83,15 @@ func ParseSurroundings(g geo.Geometry, raw json.RawMessage) (Surroundings, []fau
 	s := Surroundings{
 		Name:       name(r, "name"),
 		DrawnByEye: r.Yes("drawn_by_eye"),
+		Follows:    fields.Choose(r, "follows", WaterFollows),
+		Strip:      r.Yes("strip"),
 		Shape:      g.Flat,
+	}
+	if m := r.Number("bank_m", 0, mostBank); m != nil {
+		s.Bank = geo.Metres(*m)
+	}
+	if m := r.Number("accuracy_m", 0, mostAccuracy); m != nil {
+		s.Accuracy = geo.Metres(*m)
 	}
 	if r.Need("kind") {
 		s.Kind = fields.Choose(r, "kind", SurroundingsKinds)

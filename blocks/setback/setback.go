@@ -41,7 +41,23 @@ type Feature struct {
 	ID    string
 	Kind  string
 	Shape orb.Geometry
+	Edge  Edge       // what the drawn line follows
+	Bank  geo.Metres // from the drawn line out to the top of the bank; 0 when not known
 }
+
+// Edge is where a setback ends on the feature's side.
+type Edge string
+
+// The edges. The drawn line stands for the water's edge unless its record says
+// otherwise.
+const (
+	FeatureEdge Edge = ""            // the line as it is drawn
+	WaterEdge   Edge = "water-edge"  // of water
+	TopOfBank   Edge = "top-of-bank" // of water: farther from it than the water's edge
+)
+
+// Edges lists those a rule may name.
+var Edges = []Edge{WaterEdge, TopOfBank}
 
 // Rule is one distance to keep. From is a kind of feature or the id of one.
 type Rule struct {
@@ -49,6 +65,30 @@ type Rule struct {
 	Distance  geo.Metres // above 0
 	Side      Side
 	HalfAngle geo.Degrees // of a downwind rule; 180 is every direction
+	To        Edge
+	// Bank is how far the top of the bank lies outside the drawn line, of a rule to
+	// it; 0 takes the feature's own, and where that is 0 too the line itself.
+	Bank geo.Metres
+	// Strip asks for a maintained strip of plants that wide between the field and the
+	// feature, which is ground that must exist; the distance is kept all the same.
+	Strip bool
+}
+
+// Reach is how far from the feature's drawn line the rule withholds ground.
+func (r Rule) Reach(f Feature) geo.Metres {
+	switch {
+	case r.To != TopOfBank || f.Edge == TopOfBank:
+		return r.Distance
+	case r.Bank > 0:
+		return r.Distance + r.Bank
+	}
+	return r.Distance + f.Bank
+}
+
+// BankUnknown reports whether the rule is measured from a top of bank of which
+// nobody said where it lies.
+func (r Rule) BankUnknown(f Feature) bool {
+	return r.To == TopOfBank && f.Edge != TopOfBank && r.Bank == 0 && f.Bank == 0
 }
 
 // Names reports whether the rule is about the feature.
@@ -96,7 +136,7 @@ func Zone(ctx context.Context, frame plane.Frame, ground plane.Region, features 
 			if !near {
 				continue
 			}
-			zone, err := round(ctx, shape, rule, windFrom, buffer.Options{Within: ground})
+			zone, err := round(ctx, shape, rule, rule.Reach(f), windFrom, buffer.Options{Within: ground})
 			if err != nil {
 				return nil, refuse(f, err)
 			}
@@ -107,11 +147,11 @@ func Zone(ctx context.Context, frame plane.Frame, ground plane.Region, features 
 	return zone, refuse(Feature{}, err)
 }
 
-func round(ctx context.Context, shape plane.Shape, rule Rule, windFrom *geo.Degrees, o buffer.Options) (plane.Region, error) {
+func round(ctx context.Context, shape plane.Shape, rule Rule, reach geo.Metres, windFrom *geo.Degrees, o buffer.Options) (plane.Region, error) {
 	if rule.Side == Downwind && rule.HalfAngle < 180 {
-		return buffer.Downwind(ctx, shape, rule.Distance, *windFrom, rule.HalfAngle, o)
+		return buffer.Downwind(ctx, shape, reach, *windFrom, rule.HalfAngle, o)
 	}
-	return buffer.Around(ctx, shape, rule.Distance, o)
+	return buffer.Around(ctx, shape, reach, o)
 }
 
 // place puts a feature into the frame. near is false when all of it lies

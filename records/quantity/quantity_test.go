@@ -188,3 +188,28 @@ func TestTotals(t *testing.T) {
 		t.Errorf("40.8 fl oz in SI: %+v", got)
 	}
 }
+
+// A quarter of a percent of 136 gal is 0.34 gal (by the definition of percent).
+func TestPercentOfSpray(t *testing.T) {
+	var r Rate
+	if err := r.UnmarshalJSON([]byte(`{"value":0.25,"unit":"percent","per":"spray"}`)); err != nil {
+		t.Fatal(err)
+	}
+	total, ok := r.Total(Job{Spray: &Amount{Value: 136, Unit: Gallon}})
+	if !ok || total != (Amount{Value: 0.34, Unit: Gallon}) {
+		t.Errorf("0.25 %% of 136 gal: %v %v", total, ok)
+	}
+	if _, ok := r.Total(Job{}); ok {
+		t.Error("percent of no spray has a total")
+	}
+	if v, ok := r.As(Quart, Per100Gal); !ok || v != 1 {
+		t.Errorf("0.25 %% is %v qt per 100 gal, want 1", v)
+	}
+	quart := Rate{Amount: Amount{Value: 1, Unit: Quart}, Per: Per100Gal}
+	if v, ok := quart.As(Percent, PerSpray); !ok || v != 0.25 {
+		t.Errorf("1 qt per 100 gal is %v %%, want 0.25", v)
+	}
+	if _, ok := r.As(Pound, PerAcre); ok {
+		t.Error("percent as pounds an acre")
+	}
+}

@@ -57,6 +57,11 @@ const (
 	Each          Unit = "each"
 )
 
+// Percent is the unit of a rate by volume of spray, as labels print it for spot
+// work: a rate's unit only, never an amount's. Its total is in the unit of the
+// spray.
+const Percent Unit = "percent"
+
 // The other units the service converts.
 const (
 	SquareMetre    Unit = "m2"

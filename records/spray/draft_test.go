@@ -562,7 +562,7 @@ func TestChecks(t *testing.T) {
 	phi, rei := 3, 12.0
 	label := Product{Name: "Demo Pyre", PHIDays: &phi, REIHours: &rei, Restricted: true,
 		Rates:    []LabelRate{{Rate: quantity.Rate{Amount: quantity.Amount{Value: 3.2, Unit: quantity.FluidOunce}, Per: quantity.PerAcre}, Most: 6.4}},
-		Setbacks: []LabelSetback{{From: "water", Distance: 30, Side: setback.All}}}
+		Setbacks: []LabelSetback{{Rule: setback.Rule{From: "water", Distance: 30, Side: setback.All}}}}
 	g.Products = map[records.ID]Product{idLabel: label}
 	for _, c := range []struct {
 		name, rule string

@@ -42,6 +42,8 @@ type Surroundings struct {
 	setback.Feature
 	Name       string
 	DrawnByEye bool
+	Accuracy   geo.Metres // how far the line may lie off, 0 when not said
+	Strip      bool       // ground kept in plants between a field and water
 }
 
 var (
@@ -100,8 +102,8 @@ func Load(r records.Reader, q Request) (Ground, error) {
 	for _, rev := range page.Revisions {
 		s, _ := blocks.ParseSurroundings(rev.Record.Geometry, rev.Record.Properties)
 		if s.Shape != nil {
-			g.Around = append(g.Around, Surroundings{
-				Feature: setback.Feature{ID: string(rev.ID), Kind: string(s.Kind), Shape: s.Shape}, Name: s.Name, DrawnByEye: s.DrawnByEye})
+			feature := setback.Feature{ID: string(rev.ID), Kind: string(s.Kind), Shape: s.Shape, Edge: setback.Edge(s.Follows), Bank: s.Bank}
+			g.Around = append(g.Around, Surroundings{Feature: feature, Name: s.Name, DrawnByEye: s.DrawnByEye, Accuracy: s.Accuracy, Strip: s.Strip})
 		}
 	}
 	details = append(details, unknownFrom(g, q)...)

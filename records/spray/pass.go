@@ -85,10 +85,7 @@ func ParsePass(g geo.Geometry, properties json.RawMessage) (Pass, []fault.Detail
 
 func readPassRules(r fields.Reader, p *Pass) {
 	for e := range r.Each("setbacks", MaxSetbacks) {
-		rule := setback.Rule{From: e.Text("from"), Distance: above(e, "distance_m", MaxDistance), Side: fields.Choose(e, "side", setback.Sides), HalfAngle: setback.DefaultHalfAngle}
-		if e.Has("half_angle_deg") {
-			rule.HalfAngle = geo.Degrees(above(e, "half_angle_deg", 180))
-		}
+		rule := readRule(e)
 		p.Setbacks = append(p.Setbacks, rule)
 	}
 }

@@ -225,16 +225,8 @@ func readRows(r fields.Reader, q *Request) {
 
 func readRules(r fields.Reader, q *Request) {
 	for e := range r.Each("setbacks", MaxSetbacks) {
-		e.Only("from", "distance_m", "side", "half_angle_deg")
-		rule := setback.Rule{From: e.Text("from"), Distance: above(e, "distance_m", MaxDistance), Side: fields.Choose(e, "side", setback.Sides), HalfAngle: setback.DefaultHalfAngle}
-		e.Need("from")
-		e.Need("distance_m")
-		if rule.Side == "" {
-			rule.Side = setback.All // the wider of the two
-		}
-		if e.Has("half_angle_deg") {
-			rule.HalfAngle = geo.Degrees(above(e, "half_angle_deg", 180))
-		}
+		e.Only("from", "distance_m", "side", "half_angle_deg", "to_edge", "bank_m", "strip")
+		rule := readRule(e)
 		if rule.Side == setback.Downwind && !r.Has("wind_from_deg") {
 			r.Fault("wind_from_deg", sayWindNeeded.Plain())
 		}
@@ -247,16 +239,22 @@ func readMix(r fields.Reader, q *Request) {
 		e.Only("product", "rate")
 		q.Products = append(q.Products, readLine(e))
 	}
-	if c := rate(r, "carrier"); c != nil {
-		switch {
-		case c.Unit.Dimension() != quantity.Volume:
-			r.Fault("carrier.unit", sayNotVolume.With(words.Args{"unit": string(c.Unit)}))
-		case c.Per.Base() == quantity.SprayVolume:
-			r.Fault("carrier.per", sayCarrierPer.Plain())
-		default:
-			q.Carrier = c
-		}
+	if c := rate(r, "carrier"); c != nil && isCarrier(r, "carrier", *c) {
+		q.Carrier = c
 	}
+}
+
+// isCarrier faults a rate of spray that is no volume, or per volume of itself.
+func isCarrier(r fields.Reader, field string, c quantity.Rate) bool {
+	switch {
+	case c.Unit.Dimension() != quantity.Volume:
+		r.Fault(field+".unit", sayNotVolume.With(words.Args{"unit": string(c.Unit)}))
+	case c.Per.Base() == quantity.SprayVolume:
+		r.Fault(field+".per", sayCarrierPer.Plain())
+	default:
+		return true
+	}
+	return false
 }
 
 func readLine(e fields.Reader) Line {

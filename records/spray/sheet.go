@@ -37,7 +37,7 @@ func (d *drafter) sheet() {
 		if !ok {
 			continue
 		}
-		amount := quantity.Amount{Value: total.Float(), Unit: l.Rate.Unit}
+		amount := quantity.Amount{Value: total.Float(), Unit: l.Rate.TotalUnit(job)}
 		t := Total{Product: string(l.ID), Name: d.labels[i].Name, Amount: amount, SI: amount.SI()}
 		if t.Product == "" {
 			t.Product = t.Name
