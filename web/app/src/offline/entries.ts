@@ -156,3 +156,9 @@ export function queueing(chain: readonly ChangeEntry[], last: number, base: numb
   if (tail.attempts === 0 && tail.n === last && tail.op === "put") return { how: "replace", entry: tail };
   return { how: "add", base: (tail.base ?? 0) + 1 };
 }
+
+/** A queue in order after a write to it. */
+export function afterWrite(queue: readonly Entry[], now: readonly Entry[], gone: readonly number[]): Entry[] {
+  const other = new Set([...gone, ...now.map((e) => e.n)]);
+  return [...queue.filter((e) => !other.has(e.n)), ...now].sort((a, b) => a.n - b.n);
+}

@@ -3,7 +3,7 @@ import { Problem } from "../api/problem";
 import { t } from "../i18n";
 import type { Keeping, Kept, RecordSource, Touched } from "../model/farm";
 import type { Feature, Kind, Stored } from "../model/kinds";
-import { type DeviceStore, NoRoom } from "./store";
+import { type DeviceStore, NoRoom, type QueueChange } from "./store";
 import type { Sync } from "./sync";
 import { halfEntered } from "./update";
 import type { Wire } from "./wire";
@@ -94,9 +94,9 @@ export class DeviceSource implements RecordSource {
 
   async keep<K extends Kind>(kind: K, feature: Feature<K>, base: Stored<K> | null, how: Keeping): Promise<Kept<K>> {
     try {
-      const { touched, left } = await this.#store.keep(this.#farm, kind, feature, base, how);
+      const { touched, queue, left } = await this.#store.keep(this.#farm, kind, feature, base, how);
       halfEntered.set(false);
-      this.#kept(touched);
+      this.#kept(touched, queue);
       return { record: touched.now as Stored<K>, left };
     } catch (thrown) {
       if (thrown instanceof NoRoom) throw new Problem({ status: 0, title: t("offline-no-room"), errors: [{ detail: t("offline-no-room"), fix: t("offline-no-room-fix") }] });
@@ -108,9 +108,9 @@ export class DeviceSource implements RecordSource {
     this.#kept(await this.#store.takeBack(this.#farm, base));
   }
 
-  #kept(touched: Touched): void {
+  #kept(touched: Touched, queue?: QueueChange): void {
     this.#wire.say({ what: "records", farm: this.#farm, touched: [touched] });
-    void this.#sync.queued();
+    void this.#sync.queued(queue);
   }
 
   listen(heard: (touched: readonly Touched[] | null) => void): () => void {

@@ -38,8 +38,15 @@ type AnyTx = IDBPTransaction<Schema, Name[], "readwrite">;
 // A crash of the phone a moment after "kept" must not lose it.
 const strict = { durability: "strict" } as const;
 
+/** What a write did to the queue: entries as they are now, and numbers that left. */
+export interface QueueChange {
+  readonly now: readonly Entry[];
+  readonly gone: readonly number[];
+}
+
 export interface KeptNow {
   readonly touched: Touched;
+  readonly queue: QueueChange;
   /** Ids of photos the device had no room for; the record was kept without naming them. */
   readonly left: readonly string[];
 }
@@ -186,8 +193,7 @@ export class DeviceStore {
     for (let fit = photos.length > 0 && (await this.holdBack()) ? photos.length : 0; ; fit--) {
       const left = photos.slice(fit).map((p) => p.id);
       try {
-        const touched = await this.#keep(farm, kind, without(feature, left), base, photos.slice(0, fit), how.why);
-        return { touched, left };
+        return { ...(await this.#keep(farm, kind, without(feature, left), base, photos.slice(0, fit), how.why)), left };
       } catch (thrown) {
         if (!full(thrown)) throw thrown;
         if (fit === 0) throw new NoRoom();
@@ -195,13 +201,15 @@ export class DeviceStore {
     }
   }
 
-  async #keep(farm: string, kind: Kind, feature: Feature, base: Stored | null, photos: readonly KeptPhoto[], why: string | undefined): Promise<Touched> {
+  async #keep(farm: string, kind: Kind, feature: Feature, base: Stored | null, photos: readonly KeptPhoto[], why: string | undefined): Promise<Omit<KeptNow, "left">> {
     return this.#write(["outbox", "photos", "records"], async (tx) => {
       const outbox = tx.objectStore("outbox");
+      const now: Entry[] = [];
+      const gone: number[] = [];
       const made_at = new Date().toISOString();
       for (const photo of photos) {
         await tx.objectStore("photos").put(photo);
-        await add(tx, { op: "photo", kind: "photos", farm, id: photo.id, type: photo.type, bytes: photo.data.byteLength, made_at, attempts: 0, said: "", held: null });
+        now.push(await add(tx, { op: "photo", kind: "photos", farm, id: photo.id, type: photo.type, bytes: photo.data.byteLength, made_at, attempts: 0, said: "", held: null }));
       }
       const chain = await chainOf(tx, farm, kind, feature.id);
       const newest = (await outbox.openKeyCursor(null, "prev"))?.key ?? 0;
@@ -216,9 +224,11 @@ export class DeviceStore {
         const held = was.held?.sort === "conflict" ? was.held : null;
         entry = { ...fresh, n: was.n, base: was.base, held, why: why ?? was.why };
         await outbox.put(entry);
-        if (plan.how === "stand-in") for (const n of plan.drop) await outbox.delete(n);
+        if (plan.how === "stand-in") gone.push(...plan.drop);
+        for (const n of gone) await outbox.delete(n);
       }
-      return { kind, id: feature.id, now: asStored(entry) };
+      now.push(entry);
+      return { touched: { kind, id: feature.id, now: asStored(entry) }, queue: { now, gone } };
     }, photos.length > 0);
   }
 

@@ -2,9 +2,9 @@ import { type Change, Client, type Net, type Outcome, Sessions } from "../api/cl
 import { Problem, readProblem } from "../api/problem";
 import { type Signal, signal } from "../model/signal";
 import type { Stored } from "../model/kinds";
-import { batchAfter, type ChangeEntry, type Entry, type Held, isChange, nextBatch, nextPhoto, type PhotoEntry, verdictOf, waitMs } from "./entries";
+import { afterWrite, batchAfter, type ChangeEntry, type Entry, type Held, isChange, nextBatch, nextPhoto, type PhotoEntry, verdictOf, waitMs } from "./entries";
 import type { Wire } from "./wire";
-import type { DeviceStore, Taken } from "./store";
+import type { DeviceStore, QueueChange, Taken } from "./store";
 import type { Touched } from "../model/farm";
 
 /** How the sending stands, for the line at the top and the list behind it. */
@@ -85,10 +85,15 @@ export class Sync {
     this.entries.set(await this.#store.entries());
   }
 
-  /** The queue changed here: the other tabs hear of it, and it is sent. */
-  async queued(): Promise<void> {
+  /**
+   * The queue changed here: the other tabs hear of it, and it is sent. With what
+   * the write did to it, it is not read again: a day's finds would make each
+   * further one dearer.
+   */
+  async queued(change?: QueueChange): Promise<void> {
     this.#wire.say({ what: "queue" });
-    await this.reread();
+    if (change) this.entries.set(afterWrite(this.entries.get(), change.now, change.gone));
+    else await this.reread();
     void this.send();
   }
 
