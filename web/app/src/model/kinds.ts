@@ -133,6 +133,9 @@ export interface VisitProperties {
   ended_at?: string;
   inspected?: Inspected[];
   counts?: Count[];
+  state?: "open" | "paused" | "closed";
+  /** Breaks in the order they were taken; the last may go on. */
+  pauses?: { from: string; to?: string }[];
 }
 
 export const causes = [
@@ -165,6 +168,8 @@ export interface FindProperties {
   accuracy_m?: number;
   fix_age_s?: number;
   visit?: string;
+  /** Ids of photos. */
+  photos?: string[];
 }
 
 export interface SampleProperties {
