@@ -11,7 +11,7 @@ import (
 //
 //	"caneward revision 1"
 //	the hash of the farm's revision with the Sequence one lower; 32 zero bytes before the first
-//	farm id
+//	the farm's ChainID
 //	kind
 //	record id
 //	Number      (8 bytes, big-endian)
@@ -26,11 +26,11 @@ import (
 // between, without every later hash of the farm changing too. Somebody who can
 // rewrite the whole file can also rewrite the whole chain: the last hash,
 // noted elsewhere, is what proves otherwise.
-func Link(previous [32]byte, farm FarmID, r Revision, c Content) [32]byte {
+func Link(previous [32]byte, chain FarmID, r Revision, c Content) [32]byte {
 	h := sha256.New()
 	part(h, []byte("caneward revision 1"))
 	part(h, previous[:])
-	part(h, []byte(farm))
+	part(h, []byte(chain))
 	part(h, []byte(r.Kind))
 	part(h, []byte(r.ID))
 	number(h, int64(r.Number))

@@ -100,16 +100,16 @@ func DocumentStale(base, current int) error {
 //
 //	"caneward document 1"
 //	the hash of the document's revision before; 32 zero bytes before the first
-//	farm id, name
+//	the farm's ChainID, name
 //	Number      (8 bytes, big-endian)
 //	By.Person, By.Name, By.Role, By.Why
 //	At          (microseconds since 1970 UTC, 8 bytes, big-endian)
 //	Content
-func (d Document) Link(previous [32]byte) [32]byte {
+func (d Document) Link(previous [32]byte, chain FarmID) [32]byte {
 	h := sha256.New()
 	part(h, []byte("caneward document 1"))
 	part(h, previous[:])
-	part(h, []byte(d.Farm))
+	part(h, []byte(chain))
 	part(h, []byte(d.Name))
 	number(h, int64(d.Number))
 	part(h, []byte(d.By.Person))

@@ -88,6 +88,22 @@ func (p Photo) Check() error {
 // Sum is the SHA-256 of the picture.
 func (p Photo) Sum() [32]byte { return sha256.Sum256(p.Data) }
 
+// Seal is the SHA-256 over all that is kept of the picture, its parts written
+// as those of Link.
+func (p Photo) Seal() [32]byte {
+	h := sha256.New()
+	sum := p.Sum()
+	part(h, []byte("caneward photo 1"))
+	part(h, []byte(p.ID))
+	part(h, []byte(p.Type))
+	part(h, []byte(p.By.Person))
+	part(h, []byte(p.By.Name))
+	part(h, []byte(p.By.Role))
+	number(h, p.At.UnixMicro())
+	part(h, sum[:])
+	return [32]byte(h.Sum(nil))
+}
+
 // PhotoTaken is what PutPhoto answers when another picture has the id.
 func PhotoTaken() error { return fault.New(fault.Conflict, photoOther.Plain()) }
 

@@ -170,6 +170,26 @@ type Farm struct {
 	Zone     string // IANA time zone
 	Invented bool   // demo data: marked on every screen and print
 	Created  time.Time
+
+	// Chain is the id its hashes are made with, where its history began under
+	// another than its own; see ChainID. Brought is when that history was brought
+	// in from an archive, as far as the sequence number BroughtTo: until there,
+	// who wrote what is the archive's word.
+	Chain     FarmID
+	Brought   time.Time
+	BroughtTo int64
+	// Leaving is when the farm will be erased, at the word of LeavingBy; zero:
+	// it stays.
+	Leaving   time.Time
+	LeavingBy string
+}
+
+// ChainID is the farm id in the hashes of this farm's revisions.
+func (f Farm) ChainID() FarmID {
+	if f.Chain != "" {
+		return f.Chain
+	}
+	return f.ID
 }
 
 // Store keeps farms and their records. Every method is safe for concurrent use.

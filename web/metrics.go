@@ -20,6 +20,29 @@ type metrics struct {
 	signIns  *prometheus.CounterVec
 }
 
+// watchCopies adds how the copies of the records stand.
+func (m *metrics) watchCopies(state func() records.CopyState, now func() time.Time) {
+	gauge := func(name, help string, value func(records.CopyState) float64) {
+		m.registry.MustRegister(prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: name, Help: help}, func() float64 { return value(state()) }))
+	}
+	gauge("caneward_copy_last_timestamp_seconds", "When the newest whole copy of the records was made; 0 before the first.", func(c records.CopyState) float64 {
+		if c.Last.IsZero() {
+			return 0
+		}
+		return float64(c.Last.UnixMilli()) / 1000
+	})
+	gauge("caneward_copy_bytes", "Size of the newest copy.", func(c records.CopyState) float64 { return float64(c.Bytes) })
+	gauge("caneward_copies", "Copies that are kept.", func(c records.CopyState) float64 { return float64(c.Copies) })
+	gauge("caneward_copy_failing", "1 while the newest try to copy failed or is overdue.", func(c records.CopyState) float64 {
+		if !c.Failed.IsZero() || c.Late(now()) {
+			return 1
+		}
+		return 0
+	})
+	m.registry.MustRegister(prometheus.NewCounterFunc(prometheus.CounterOpts{Name: "caneward_copy_failures_total", Help: "Copies that failed."},
+		func() float64 { return float64(state().Failures) }))
+}
+
 func newMetrics() *metrics {
 	m := &metrics{
 		registry: prometheus.NewRegistry(),

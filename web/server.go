@@ -54,6 +54,8 @@ type Config struct {
 	Now       func() time.Time // nil: time.Now
 	Page      fs.FS            // the built page; nil: the one in this binary
 	Limits    Limits
+	// Copies tells how the copies of the records stand; nil: none are made here.
+	Copies func() records.CopyState
 }
 
 // Limits bound what one request or one client may take. Zero fields take the
@@ -122,6 +124,9 @@ func New(c Config) (*Server, error) {
 	c.Limits = c.Limits.filled()
 	s := &Server{Config: c, metrics: newMetrics(), extents: newExtents(), proposals: newProposals(c.Now),
 		exports: newTurns(), ids: records.NewIDs(c.Now, rand.Reader), heavy: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)-1))}
+	if c.Copies != nil {
+		s.metrics.watchCopies(c.Copies, c.Now)
+	}
 	if c.PublicURL != "" {
 		u, err := url.Parse(strings.TrimSuffix(c.PublicURL, "/"))
 		if err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || u.RawQuery != "" || u.Fragment != "" {

@@ -53,7 +53,7 @@ type command struct {
 var commands = []command{
 	{"demo", "demo [--listen 127.0.0.1:8080] [--data DIR]",
 		words.New("cmd-demo", "serve a fresh copy of the invented demo farm", "servir una copia nueva de la finca inventada de muestra"), demo},
-	{"serve", "serve --data DIR [--listen HOST:PORT] [--tls-cert F --tls-key F | --tls-self-signed] [--base-map FILE_OR_URL]",
+	{"serve", "serve --data DIR [--listen HOST:PORT] [--tls-cert F --tls-key F | --tls-self-signed] [--base-map FILE_OR_URL] [--backup-to DIR [--backup-every 15m] [--keep last=96,daily=31,monthly=12]]",
 		words.New("cmd-serve", "serve the records in DIR", "servir los registros de DIR"), serve},
 	{"read", "read FILE [--zone America/Chicago] [--system EPSG:26915] [--day-order day-first|month-first] [--swap]",
 		words.New("cmd-read", "say what a file of outlines or points holds; stores nothing", "decir qué contiene un archivo de contornos o puntos; no guarda nada"), read},

@@ -42,6 +42,8 @@ func serve(ctx context.Context, s *session, args []string) error {
 	base := flags.String("base-map", "", "")
 	selfSigned := flags.Bool("tls-self-signed", false, "")
 	public := flags.String("public-url", "", "")
+	var copies copying
+	copies.flags(flags)
 	if _, err := parse(flags, args, 0); err != nil {
 		return err
 	}
@@ -50,6 +52,9 @@ func serve(ctx context.Context, s *session, args []string) error {
 	}
 	if (*cert == "") != (*key == "") || *cert != "" && *selfSigned {
 		return usageError{halfTLS.Plain()}
+	}
+	if err := copies.check(); err != nil {
+		return err
 	}
 	baseMap, err := openBase(*base)
 	if err != nil {
@@ -60,6 +65,12 @@ func serve(ctx context.Context, s *session, args []string) error {
 		return err
 	}
 	defer store.Close()
+	s.tellOpening(store.Opening())
+	state, stop, err := copies.start(ctx, *data, logger(s))
+	if err != nil {
+		return err
+	}
+	defer stop() // before the store closes
 	pair, err := serverCertificate(s, *data, *listen, *cert, *key, *selfSigned)
 	if err != nil {
 		return err
@@ -68,7 +79,7 @@ func serve(ctx context.Context, s *session, args []string) error {
 		fmt.Fprintln(s.talk, plainHTTP.Plain().In(s.language))
 	}
 	return answer(ctx, s, store, *listen, web.Config{
-		BaseMap: baseMap, PublicURL: *public, Secure: pair != nil || strings.HasPrefix(*public, "https://"),
+		BaseMap: baseMap, Copies: state, PublicURL: *public, Secure: pair != nil || strings.HasPrefix(*public, "https://"),
 	}, pair)
 }
 
@@ -109,7 +120,7 @@ func answer(ctx context.Context, s *session, store *sqlite.Store, listen string,
 	config.Store = store
 	config.Desk = &entry.Desk{Store: store}
 	config.Version = version
-	config.Logger = slog.New(slog.NewTextHandler(s.talk, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	config.Logger = logger(s)
 	handler, err := web.New(config)
 	if err != nil {
 		return errors.Join(err, listener.Close())
@@ -123,6 +134,10 @@ func answer(ctx context.Context, s *session, store *sqlite.Store, listen string,
 	fmt.Fprintln(s.out, serving.With(words.Args{"address": scheme + listener.Addr().String()}).In(s.language))
 	defer handler.Close() // before the store is
 	return web.Serve(ctx, listener, handler, secured)
+}
+
+func logger(s *session) *slog.Logger {
+	return slog.New(slog.NewTextHandler(s.talk, &slog.HandlerOptions{Level: slog.LevelWarn}))
 }
 
 func demo(ctx context.Context, s *session, args []string) (err error) {

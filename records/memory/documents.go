@@ -35,7 +35,7 @@ func (s *Store) PutDocument(ctx context.Context, id records.FarmID, name records
 			before = all[base-1].Hash
 		}
 		stored = records.Document{Farm: id, Name: name, Number: base + 1, By: by, At: records.WholeMicroseconds(s.now()), Content: content}
-		stored.Hash = stored.Link(before)
+		stored.Hash = stored.Link(before, f.ChainID())
 		if f.documents == nil {
 			f.documents = map[records.DocumentName][]records.Document{}
 		}

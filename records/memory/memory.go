@@ -220,7 +220,7 @@ func (f *farm) append(w records.Write, content records.Content, number int, at t
 	if n := len(f.revisions); n > 0 {
 		previous = f.revisions[n-1].Hash
 	}
-	r.Hash = records.Link(previous, f.ID, r.Revision, content)
+	r.Hash = records.Link(previous, f.ChainID(), r.Revision, content)
 	f.revisions = append(f.revisions, r)
 	k := key{w.Kind, w.ID}
 	f.histories[k] = append(f.histories[k], r)

@@ -2,7 +2,6 @@ package sqlite
 
 import (
 	"context"
-	"database/sql/driver"
 	"errors"
 	"io"
 	"os"
@@ -13,25 +12,23 @@ import (
 )
 
 // Backup copies the records of a folder, as of one moment, into one new file
-// (mode 0600), from any process and while a server writes. The copy appears
-// under its name only when it is whole and on disk. fault.Missing when there are no
-// records, fault.Conflict when the file exists.
-func Backup(ctx context.Context, dir, file string) (err error) {
+// (mode 0600), from any process and while a server writes. The copy's structure
+// is checked, its SHA-256 is written beside it in the form of sha256sum, and it
+// appears under its name only when it is whole and on disk. fault.Missing when
+// there are no records, fault.Conflict when the file exists.
+func Backup(ctx context.Context, dir, file string) error {
 	path := filepath.Join(dir, FileName)
 	if err := mustExist(dir, path); err != nil {
 		return err
 	}
-	if err := mustNotExist(file); err != nil {
-		return err
-	}
-	c, err := dial(path, common)
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, c.close()) }()
 	return build(file, func(temporary string) error {
-		_, err := c.driver.ExecContext(ctx, `VACUUM INTO ?`, []driver.NamedValue{{Ordinal: 1, Value: temporary}})
-		return translate(err)
+		if err := vacuumOver(ctx, path, temporary); err != nil {
+			return err
+		}
+		if err := checkStructure(ctx, temporary, "quick_check"); err != nil {
+			return sayDamage(file, err)
+		}
+		return writeSum(temporary, file)
 	})
 }
 
@@ -47,8 +44,11 @@ func mustNotExist(file string) error {
 }
 
 // build makes a file under another name beside its own, flushes it and gives
-// it its name.
+// it its name; fault.Conflict when that is taken.
 func build(file string, fill func(temporary string) error) (err error) {
+	if err := mustNotExist(file); err != nil {
+		return err
+	}
 	f, err := os.CreateTemp(filepath.Dir(file), "."+filepath.Base(file)+".*")
 	if err != nil {
 		return err
@@ -86,7 +86,9 @@ func flushDir(dir string) error {
 // structure and layout are checked first; its chain is for Verify, so that a
 // copy with one damaged revision can still be brought back. Sessions are left
 // behind: nobody who had signed out is signed in again. fault.Conflict when the
-// folder is not empty or the copy is damaged or not of this program.
+// folder is not empty or the copy is damaged, of a newer layout or not of this
+// program; an older layout is brought up to date. Farms that the list beside the
+// copy says were erased are erased again.
 func Restore(ctx context.Context, file, dir string) error {
 	entries, err := os.ReadDir(dir)
 	if err != nil && !errors.Is(err, os.ErrNotExist) {
@@ -96,6 +98,9 @@ func Restore(ctx context.Context, file, dir string) error {
 		return fault.New(fault.Conflict, folderNotEmpty.With(words.Args{"dir": dir}))
 	}
 	if _, err := os.Stat(file); err != nil {
+		return err
+	}
+	if err := checkSum(file); err != nil {
 		return err
 	}
 	if err := os.MkdirAll(dir, 0o700); err != nil {
@@ -127,21 +132,44 @@ func copyFile(to, from string) (err error) {
 // readyCopy works on the copy of the copy, so that the original stays as it is.
 func readyCopy(ctx context.Context, path, named string) (err error) {
 	defer func() { err = sayDamage(named, err) }()
-	if err := checkCurrent(ctx, path); err != nil {
+	if err := checkNotEmpty(path); err != nil {
 		return err
 	}
-	settings := with(common, "_journal_mode", "DELETE")
-	c, err := dial(path, settings)
+	if err := checkStructure(ctx, path, "integrity_check"); err != nil {
+		return err
+	}
+	if err := migrate(ctx, path, func(int64, int64) error { return nil }); err != nil {
+		return err
+	}
+	gone, err := notedErasures(named)
+	if err != nil {
+		return err
+	}
+	if err := eraseAgain(path, gone); err != nil {
+		return err
+	}
+	c, err := dial(path, with(common, "_journal_mode", "DELETE"))
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, c.close()) }()
-	row, err := c.row(ctx, `PRAGMA integrity_check(1)`)
+	return c.exec(`DELETE FROM sessions`)
+}
+
+// checkStructure runs one of SQLite's own checks on a file nobody serves;
+// fault.Conflict.
+func checkStructure(ctx context.Context, path, check string) (err error) {
+	c, err := dial(path, with(common, "_journal_mode", "DELETE"))
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, c.close()) }()
+	row, err := c.row(ctx, `PRAGMA `+check+`(1)`)
 	if err != nil {
 		return err
 	}
 	if what := text(row[0]); what != "ok" {
-		return fault.New(fault.Conflict, fileDamaged.With(words.Args{"file": named, "what": what}))
+		return fault.New(fault.Conflict, fileDamaged.With(words.Args{"file": path, "what": what}))
 	}
-	return c.exec(`DELETE FROM sessions`)
+	return nil
 }

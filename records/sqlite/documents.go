@@ -42,7 +42,7 @@ func (s *Store) PutDocument(ctx context.Context, farm records.FarmID, name recor
 		return records.Document{}, false, err
 	}
 	err = s.writer.submit(ctx, 1, func(t *transaction) error {
-		stored, repeated, err = t.putDocument(farm, name, base, content, by)
+		stored, repeated, err = t.putDocument(farm, name, base, content, by, t.now())
 		return err
 	})
 	if err != nil {
@@ -51,15 +51,15 @@ func (s *Store) PutDocument(ctx context.Context, farm records.FarmID, name recor
 	return stored, repeated, nil
 }
 
-func (t *transaction) putDocument(farm records.FarmID, name records.DocumentName, base int, content json.RawMessage, by records.Author) (records.Document, bool, error) {
-	f, err := t.conn.row(background, `SELECT number FROM farms WHERE id = ?`, string(farm))
+func (t *transaction) putDocument(farm records.FarmID, name records.DocumentName, base int, content json.RawMessage, by records.Author, at time.Time) (records.Document, bool, error) {
+	f, err := t.conn.row(background, `SELECT number, chain FROM farms WHERE id = ?`, string(farm))
 	if err != nil {
 		return records.Document{}, false, err
 	}
 	if f == nil {
 		return records.Document{}, false, records.FarmMissing()
 	}
-	at := func(number int) (records.Document, bool, error) {
+	revision := func(number int) (records.Document, bool, error) {
 		row, err := t.conn.row(background, `SELECT `+documentColumns+` FROM documents d WHERE d.farm = ? AND d.document = ? AND d.number = ?`,
 			f[0], string(name), int64(number))
 		if err != nil || row == nil {
@@ -67,7 +67,7 @@ func (t *transaction) putDocument(farm records.FarmID, name records.DocumentName
 		}
 		return readDocument(farm, row), true, nil
 	}
-	next, there, err := at(base + 1)
+	next, there, err := revision(base + 1)
 	if err != nil {
 		return records.Document{}, false, err
 	}
@@ -81,12 +81,12 @@ func (t *transaction) putDocument(farm records.FarmID, name records.DocumentName
 	if int(current) != base {
 		return records.Document{}, false, records.DocumentStale(base, int(current))
 	}
-	before, _, err := at(base)
+	before, _, err := revision(base)
 	if err != nil {
 		return records.Document{}, false, err
 	}
-	d := records.Document{Farm: farm, Name: name, Number: base + 1, By: by, At: records.WholeMicroseconds(t.now()), Content: content}
-	d.Hash = d.Link(before.Hash)
+	d := records.Document{Farm: farm, Name: name, Number: base + 1, By: by, At: records.WholeMicroseconds(at), Content: content}
+	d.Hash = d.Link(before.Hash, chainOf(farm, f[1]))
 	err = t.conn.exec(`INSERT INTO documents (farm, document, number, person, name, role, why, at_us, content, hash)
 		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, f[0], string(name), int64(d.Number), string(by.Person), by.Name, string(by.Role), by.Why,
 		d.At.UnixMicro(), string(content), d.Hash[:])
@@ -136,14 +136,14 @@ func (v *verifier) documents() error {
 		name records.DocumentName
 	}
 	ends := map[key]records.Document{}
-	err := v.conn.rows(v.ctx, `SELECT `+documentColumns+`, f.id FROM documents d JOIN farms f ON f.number = d.farm
-		ORDER BY d.farm, d.document, d.number`, nil, func(row []driver.Value) error {
+	err := v.conn.rows(v.ctx, `SELECT `+documentColumns+`, f.id, f.chain FROM documents d JOIN farms f ON f.number = d.farm
+		WHERE f.id NOT LIKE '~%' ORDER BY d.farm, d.document, d.number`, nil, func(row []driver.Value) error {
 		d := readDocument(records.FarmID(text(row[9])), row)
 		last := ends[key{d.Farm, d.Name}]
 		if d.Number != last.Number+1 {
 			v.found(records.Problem{Farm: d.Farm, Number: d.Number, Text: documentGap.With(words.Args{"name": string(d.Name), "want": last.Number + 1})})
 		}
-		if d.Link(last.Hash) != d.Hash {
+		if d.Link(last.Hash, chainOf(d.Farm, row[10])) != d.Hash {
 			v.found(records.Problem{Farm: d.Farm, Number: d.Number, Text: documentHash.With(words.Args{"name": string(d.Name)})})
 		}
 		ends[key{d.Farm, d.Name}] = d
@@ -153,9 +153,9 @@ func (v *verifier) documents() error {
 		return err
 	}
 	// A document without a noted head stands here with 0.
-	return v.conn.rows(v.ctx, `SELECT f.id, h.document, h.number, h.head FROM document_heads h JOIN farms f ON f.number = h.farm
+	return v.conn.rows(v.ctx, `SELECT f.id, h.document, h.number, h.head FROM document_heads h JOIN farms f ON f.number = h.farm WHERE f.id NOT LIKE '~%'
 		UNION SELECT f.id, d.document, 0, x'' FROM documents d JOIN farms f ON f.number = d.farm
-			WHERE NOT EXISTS (SELECT 1 FROM document_heads h WHERE h.farm = d.farm AND h.document = d.document)
+			WHERE f.id NOT LIKE '~%' AND NOT EXISTS (SELECT 1 FROM document_heads h WHERE h.farm = d.farm AND h.document = d.document)
 		ORDER BY 1, 2`, nil, func(row []driver.Value) error {
 		k := key{records.FarmID(text(row[0])), records.DocumentName(text(row[1]))}
 		if end := ends[k]; int64(end.Number) != integer(row[2]) || string(end.Hash[:]) != string(bytes(row[3])) {

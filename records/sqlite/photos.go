@@ -3,7 +3,6 @@ package sqlite
 import (
 	stdbytes "bytes"
 	"context"
-	"crypto/sha256"
 	"database/sql/driver"
 	"time"
 
@@ -16,29 +15,34 @@ func (s *Store) PutPhoto(ctx context.Context, farm records.FarmID, p records.Pho
 	if err := p.Check(); err != nil {
 		return false, err
 	}
-	sum := p.Sum()
 	// A picture weighs as much as a record for every kilobyte.
 	err = s.writer.submit(ctx, 1+len(p.Data)/1024, func(t *transaction) error {
-		created = false
-		f, err := t.farm(farm)
-		if err != nil {
-			return err
-		}
-		row, err := t.conn.row(background, `SELECT type, hash FROM photos WHERE farm = ? AND id = ?`, f.number, idBytes(p.ID))
-		if err != nil {
-			return err
-		}
-		if row != nil {
-			if text(row[0]) != p.Type || !stdbytes.Equal(bytes(row[1]), sum[:]) {
-				return records.PhotoTaken()
-			}
-			return nil
-		}
-		created = true
-		return t.conn.exec(`INSERT INTO photos (farm, id, type, person, name, role, at_us, hash, data) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-			f.number, idBytes(p.ID), p.Type, string(p.By.Person), p.By.Name, string(p.By.Role), records.WholeMicroseconds(t.now()).UnixMicro(), sum[:], p.Data)
+		p.At = records.WholeMicroseconds(t.now())
+		created, err = t.putPhoto(farm, p)
+		return err
 	})
 	return created && err == nil, err
+}
+
+// putPhoto keeps a checked picture with the time it has.
+func (t *transaction) putPhoto(farm records.FarmID, p records.Photo) (created bool, err error) {
+	f, err := t.farm(farm)
+	if err != nil {
+		return false, err
+	}
+	sum, seal := p.Sum(), p.Seal()
+	row, err := t.conn.row(background, `SELECT type, hash FROM photos WHERE farm = ? AND id = ?`, f.number, idBytes(p.ID))
+	if err != nil {
+		return false, err
+	}
+	if row != nil {
+		if text(row[0]) != p.Type || !stdbytes.Equal(bytes(row[1]), sum[:]) {
+			return false, records.PhotoTaken()
+		}
+		return false, nil
+	}
+	return true, t.conn.exec(`INSERT INTO photos (farm, id, type, person, name, role, at_us, hash, seal, data) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		f.number, idBytes(p.ID), p.Type, string(p.By.Person), p.By.Name, string(p.By.Role), p.At.UnixMicro(), sum[:], seal[:], p.Data)
 }
 
 const photoColumns = `id, type, person, name, role, at_us, data`
@@ -91,14 +95,18 @@ func (s *Store) EachPhoto(ctx context.Context, farm records.FarmID, f func(recor
 }
 
 var photoBroken = words.New("sqlite-photo-broken",
-	"The photo {id} is not what was stored: its hash does not fit its bytes.",
-	"La foto {id} no es la que se guardó: su huella no concuerda con sus bytes.")
+	"The photo {id} is not what was stored: its hash does not fit its bytes, or what is noted of it.",
+	"La foto {id} no es la que se guardó: su huella no concuerda con sus bytes o con lo anotado de ella.")
 
-// photos recomputes the hash of every picture.
+// photos recomputes the hash and the seal of every picture.
 func (v *verifier) photos() error {
-	return v.conn.rows(v.ctx, `SELECT f.id, p.id, p.hash, p.data FROM photos p JOIN farms f ON f.number = p.farm ORDER BY p.farm, p.id`, nil, func(row []driver.Value) error {
-		if sum := sha256.Sum256(bytes(row[3])); !stdbytes.Equal(sum[:], bytes(row[2])) {
-			v.found(records.Problem{Farm: records.FarmID(text(row[0])), Text: photoBroken.With(words.Args{"id": string(idOf(row[1]))})})
+	return v.conn.rows(v.ctx, `SELECT `+photoColumns+`, hash, seal, (SELECT f.id FROM farms f WHERE f.number = p.farm) FROM photos p
+		WHERE farm IN (SELECT number FROM farms WHERE id NOT LIKE '~%') ORDER BY p.farm, p.id`, nil, func(row []driver.Value) error {
+		p := readPhoto(row)
+		sum, seal := p.Sum(), p.Seal()
+		// Photos of layouts before the fifth have no seal.
+		if !stdbytes.Equal(sum[:], bytes(row[7])) || row[8] != nil && !stdbytes.Equal(seal[:], bytes(row[8])) {
+			v.found(records.Problem{Farm: records.FarmID(text(row[9])), Text: photoBroken.With(words.Args{"id": string(p.ID)})})
 		}
 		return nil
 	})

@@ -109,19 +109,32 @@ func (p *readers) close() error {
 // where the driver does not look itself: about a millisecond's work.
 const checkEvery = 256
 
-const farmColumns = `id, name, zone, invented, created_us, number, sequence`
+const (
+	farmColumns = `id, name, zone, invented, created_us, number, sequence, chain, brought_us, brought, leaving_us, leaving_by`
+	farmWidth   = 12
+)
 
 func readFarm(row []driver.Value) records.Farm {
 	return records.Farm{
 		ID: records.FarmID(text(row[0])), Name: text(row[1]), Zone: text(row[2]),
 		Invented: integer(row[3]) == 1, Created: time.UnixMicro(integer(row[4])).UTC(),
+		Chain: records.FarmID(text(row[7])), Brought: timeOf(row[8]), BroughtTo: integer(row[9]),
+		Leaving: timeOf(row[10]), LeavingBy: text(row[11]),
 	}
+}
+
+// timeOf reads microseconds; NULL is the zero time.
+func timeOf(v driver.Value) time.Time {
+	if us, there := v.(int64); there {
+		return time.UnixMicro(us).UTC()
+	}
+	return time.Time{}
 }
 
 // Farms implements records.Store.
 func (s *Store) Farms(ctx context.Context) (all []records.Farm, err error) {
 	err = s.readers.with(ctx, func(c *conn) error {
-		return c.rows(ctx, `SELECT `+farmColumns+` FROM farms ORDER BY id`, nil, func(row []driver.Value) error {
+		return c.rows(ctx, `SELECT `+farmColumns+` FROM farms WHERE id NOT LIKE '~%' ORDER BY id`, nil, func(row []driver.Value) error {
 			all = append(all, readFarm(row))
 			return nil
 		})

@@ -26,7 +26,9 @@ func migrations() (fs.FS, error) { return fs.Sub(embedded, "migrations") }
 // migrate brings a file up to date, each migration in a transaction of its
 // own. An empty file is a new one. fault.Conflict for a file that is not ours
 // or newer than this program.
-func migrate(ctx context.Context, path string) (err error) {
+//
+// before is called where an older layout is about to change.
+func migrate(ctx context.Context, path string, before func(found, known int64) error) (err error) {
 	return withProvider(path, func(db *sql.DB, p *goose.Provider) error {
 		if err := checkOurs(ctx, db, path); err != nil {
 			return err
@@ -38,6 +40,11 @@ func migrate(ctx context.Context, path string) (err error) {
 		if found > known {
 			return tooNew(path, found, known)
 		}
+		if found > 0 && found < known {
+			if err := before(found, known); err != nil {
+				return err
+			}
+		}
 		_, err = p.Up(ctx)
 		return err
 	})
@@ -45,10 +52,8 @@ func migrate(ctx context.Context, path string) (err error) {
 
 // checkCurrent refuses a file whose layout is not exactly this program's.
 func checkCurrent(ctx context.Context, path string) error {
-	if info, err := os.Stat(path); err != nil {
+	if err := checkNotEmpty(path); err != nil {
 		return err
-	} else if info.Size() == 0 {
-		return fault.New(fault.Conflict, fileForeign.With(words.Args{"file": path}))
 	}
 	return withProvider(path, func(db *sql.DB, p *goose.Provider) error {
 		if err := checkOurs(ctx, db, path); err != nil {
@@ -65,6 +70,14 @@ func checkCurrent(ctx context.Context, path string) error {
 		}
 		return nil
 	})
+}
+
+func checkNotEmpty(path string) error {
+	info, err := os.Stat(path)
+	if err == nil && info.Size() == 0 {
+		return fault.New(fault.Conflict, fileForeign.With(words.Args{"file": path}))
+	}
+	return err
 }
 
 func tooNew(path string, found, known int64) error {

@@ -21,7 +21,7 @@ CREATE TABLE farms (
   created_us INTEGER NOT NULL,
   sequence   INTEGER NOT NULL DEFAULT 0,
   head       BLOB CHECK (length(head) = 32)
-) STRICT;
+, chain TEXT, brought_us INTEGER, brought INTEGER, leaving_us INTEGER, leaving_by TEXT) STRICT;
 
 CREATE TABLE revisions (
   row        INTEGER PRIMARY KEY,
@@ -48,9 +48,6 @@ CREATE UNIQUE INDEX revisions_by_record ON revisions (farm, kind, id, number);
 
 CREATE TRIGGER revisions_are_not_changed BEFORE UPDATE ON revisions
 BEGIN SELECT raise(ABORT, 'a revision is never changed'); END;
-
-CREATE TRIGGER revisions_are_not_removed BEFORE DELETE ON revisions
-BEGIN SELECT raise(ABORT, 'a revision is never removed'); END;
 
 CREATE TABLE current (
   farm     INTEGER NOT NULL REFERENCES farms,
@@ -124,9 +121,6 @@ CREATE TABLE documents (
 CREATE TRIGGER documents_are_not_changed BEFORE UPDATE ON documents
 BEGIN SELECT raise(ABORT, 'a document''s revision is never changed'); END;
 
-CREATE TRIGGER documents_are_not_removed BEFORE DELETE ON documents
-BEGIN SELECT raise(ABORT, 'a document''s revision is never removed'); END;
-
 CREATE TABLE photos (
   farm   INTEGER NOT NULL REFERENCES farms,
   id     BLOB NOT NULL CHECK (length(id) = 16),
@@ -136,15 +130,12 @@ CREATE TABLE photos (
   role   TEXT NOT NULL,
   at_us  INTEGER NOT NULL,
   hash   BLOB NOT NULL CHECK (length(hash) = 32),
-  data   BLOB NOT NULL,
+  data   BLOB NOT NULL, seal BLOB CHECK (length(seal) = 32),
   PRIMARY KEY (farm, id)
 ) STRICT;
 
 CREATE TRIGGER photos_are_not_changed BEFORE UPDATE ON photos
 BEGIN SELECT raise(ABORT, 'a photo is never changed'); END;
-
-CREATE TRIGGER photos_are_not_removed BEFORE DELETE ON photos
-BEGIN SELECT raise(ABORT, 'a photo is never removed'); END;
 
 CREATE TABLE document_heads (
   farm     INTEGER NOT NULL REFERENCES farms,
@@ -153,3 +144,40 @@ CREATE TABLE document_heads (
   head     BLOB NOT NULL CHECK (length(head) = 32),
   PRIMARY KEY (farm, document)
 ) STRICT;
+
+CREATE TRIGGER revisions_are_not_removed BEFORE DELETE ON revisions
+WHEN NOT EXISTS (SELECT 1 FROM farms WHERE number = old.farm AND id LIKE '~%')
+BEGIN SELECT raise(ABORT, 'a revision is never removed'); END;
+
+CREATE TRIGGER documents_are_not_removed BEFORE DELETE ON documents
+WHEN NOT EXISTS (SELECT 1 FROM farms WHERE number = old.farm AND id LIKE '~%')
+BEGIN SELECT raise(ABORT, 'a document''s revision is never removed'); END;
+
+CREATE TRIGGER photos_are_not_removed BEFORE DELETE ON photos
+WHEN NOT EXISTS (SELECT 1 FROM farms WHERE number = old.farm AND id LIKE '~%')
+BEGIN SELECT raise(ABORT, 'a photo is never removed'); END;
+
+CREATE TABLE erasures (
+  farm       TEXT NOT NULL,
+  created_us INTEGER NOT NULL,
+  erased_us  INTEGER NOT NULL,
+  PRIMARY KEY (farm, created_us)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE audit (
+  farm     INTEGER NOT NULL REFERENCES farms,
+  hour_us  INTEGER NOT NULL,
+  person   TEXT NOT NULL,
+  token    TEXT NOT NULL,
+  what     TEXT NOT NULL,
+  kind     TEXT NOT NULL,
+  refused  INTEGER NOT NULL CHECK (refused IN (0, 1)),
+  name     TEXT NOT NULL,
+  role     TEXT NOT NULL,
+  changes  INTEGER NOT NULL CHECK (changes IN (0, 1)),
+  first_us INTEGER NOT NULL,
+  last_us  INTEGER NOT NULL,
+  times    INTEGER NOT NULL,
+  records  INTEGER NOT NULL,
+  PRIMARY KEY (farm, hour_us, person, token, what, kind, refused)
+) STRICT, WITHOUT ROWID;

@@ -40,6 +40,8 @@ type Options struct {
 type Store struct {
 	now     func() time.Time
 	lock    *os.File
+	marker  string // the file that says a server runs here; "" beside one
+	opening Opening
 	writer  *writer
 	readers *readers
 }
@@ -49,10 +51,13 @@ var (
 	_ people.Store  = (*Store)(nil)
 
 	_ records.Documents = (*Store)(nil)
+	_ records.Custody   = (*Store)(nil)
 )
 
 // Open opens the records in a folder, which it makes (mode 0700, file 0600)
-// when it is not there, and brings the layout up to date. fault.Conflict when another
+// when it is not there, and brings the layout up to date, keeping a copy of an
+// older one. Where the server before did not end in order, the file's structure
+// and its newest revisions are checked first; see Opening. fault.Conflict when another
 // server has the folder or the file is damaged or not one this program can use;
 // fault.Missing with Options.Beside when there is none.
 func Open(ctx context.Context, dir string, o Options) (*Store, error) {
@@ -89,7 +94,7 @@ func (s *Store) prepare(ctx context.Context, dir, path string, beside bool) (err
 	if err := createFile(path); err != nil {
 		return err
 	}
-	return migrate(ctx, path)
+	return s.begin(ctx, dir, path)
 }
 
 func mustExist(dir, path string) error {
@@ -113,7 +118,11 @@ func createFile(path string) error {
 // Close waits for what is being written, and ends the store. Writes that come
 // later are refused with ErrClosed; a second Close does nothing.
 func (s *Store) Close() error {
-	return errors.Join(s.writer.stop(), s.readers.close(), s.unlock())
+	err := errors.Join(s.writer.stop(), s.readers.close())
+	if err == nil && s.marker != "" {
+		err = removeIfThere(s.marker)
+	}
+	return errors.Join(err, s.unlock())
 }
 
 func (s *Store) unlock() error {

@@ -90,7 +90,7 @@ func verifyFile(ctx context.Context, path string, checks []records.Check) (repor
 	if err := v.conn.exec("BEGIN"); err != nil {
 		return report, err
 	}
-	for _, step := range []func() error{v.structure, v.references, v.farms, v.documents, v.extras} {
+	for _, step := range []func() error{v.structure, v.references, v.farms, v.documents, v.photos, v.extras} {
 		if err := step(); err != nil {
 			return report, err
 		}
@@ -120,8 +120,10 @@ func (v *verifier) found(p records.Problem) {
 	}
 }
 
-func (v *verifier) structure() error {
-	return v.conn.rows(v.ctx, fmt.Sprintf(`PRAGMA integrity_check(%d)`, problemsLimit), nil, func(row []driver.Value) error {
+func (v *verifier) structure() error { return v.pragma("integrity_check") }
+
+func (v *verifier) pragma(check string) error {
+	return v.conn.rows(v.ctx, fmt.Sprintf(`PRAGMA %s(%d)`, check, problemsLimit), nil, func(row []driver.Value) error {
 		if what := text(row[0]); what != "ok" {
 			v.found(records.Problem{Text: structureBroken.With(words.Args{"what": what})})
 		}
@@ -137,29 +139,18 @@ func (v *verifier) references() error {
 }
 
 func (v *verifier) farms() error {
-	type farm struct {
-		records.Farm
-		number, sequence int64
-		head             []byte
-	}
-	var all []farm
-	err := v.conn.rows(v.ctx, `SELECT `+farmColumns+`, head FROM farms ORDER BY id`, nil, func(row []driver.Value) error {
-		all = append(all, farm{readFarm(row), integer(row[5]), integer(row[6]), bytes(row[7])})
-		return nil
-	})
+	all, err := v.listFarms()
 	if err != nil {
 		return err
 	}
 	for _, f := range all {
 		v.report.Farms++
 		v.all = append(v.all, f.ID)
-		sequence, head, err := v.chain(f.ID, f.number)
+		sequence, head, err := v.chainFrom(f, 0)
 		if err != nil {
 			return err
 		}
-		if sequence != f.sequence || sequence > 0 && string(head[:]) != string(f.head) {
-			v.found(records.Problem{Farm: f.ID, Text: headWrong.Plain()})
-		}
+		v.head(f, sequence, head)
 		if err := v.histories(f.ID, f.number); err != nil {
 			return err
 		}
@@ -167,14 +158,44 @@ func (v *verifier) farms() error {
 	return nil
 }
 
+// keptFarm is a farm's row as Verify looks at it.
+type keptFarm struct {
+	records.Farm
+	number, sequence int64
+	noted            []byte // the newest revision's hash
+}
+
+// listFarms leaves out those on their way in or out.
+func (v *verifier) listFarms() (all []keptFarm, err error) {
+	err = v.conn.rows(v.ctx, `SELECT `+farmColumns+`, head FROM farms WHERE id NOT LIKE '~%' ORDER BY id`, nil, func(row []driver.Value) error {
+		all = append(all, keptFarm{readFarm(row), integer(row[5]), integer(row[6]), bytes(row[farmWidth])})
+		return nil
+	})
+	return all, err
+}
+
+func (v *verifier) head(f keptFarm, sequence int64, head [32]byte) {
+	if sequence != f.sequence || sequence > 0 && string(head[:]) != string(f.noted) {
+		v.found(records.Problem{Farm: f.ID, Text: headWrong.Plain()})
+	}
+}
+
 func place(farm records.FarmID, r records.Revision, text words.Text) records.Problem {
 	return records.Problem{Farm: farm, Kind: r.Kind, ID: r.ID, Number: r.Number, Sequence: r.Sequence, Text: text}
 }
 
-// chain recomputes each hash over the stored hash of the revision before, so
-// that one changed revision is one problem.
-func (v *verifier) chain(farm records.FarmID, number int64) (sequence int64, head [32]byte, err error) {
-	err = v.conn.rows(v.ctx, `SELECT `+revisionColumns+` FROM revisions r WHERE r.farm = ? ORDER BY r.sequence`, []driver.Value{number}, func(row []driver.Value) error {
+// chainFrom recomputes each hash after a sequence number over the stored hash
+// of the revision before, so that one changed revision is one problem.
+func (v *verifier) chainFrom(f keptFarm, after int64) (sequence int64, head [32]byte, err error) {
+	farm := f.ID
+	before, err := v.conn.row(v.ctx, `SELECT hash FROM revisions WHERE farm = ? AND sequence = ?`, f.number, after)
+	if err != nil {
+		return 0, head, err
+	}
+	if sequence = after; before != nil {
+		copy(head[:], bytes(before[0]))
+	}
+	err = v.conn.rows(v.ctx, `SELECT `+revisionColumns+` FROM revisions r WHERE r.farm = ? AND r.sequence > ? ORDER BY r.sequence`, []driver.Value{f.number, after}, func(row []driver.Value) error {
 		v.report.Revisions++
 		r, unreadable := readRevision(row)
 		if unreadable != nil {
@@ -184,7 +205,7 @@ func (v *verifier) chain(farm records.FarmID, number int64) (sequence int64, hea
 			v.found(place(farm, r, sequenceGap.With(words.Args{"want": sequence + 1})))
 		}
 		content := records.Content{Shape: bytes(row[10]), Properties: []byte(text(row[11]))}
-		if records.Link(head, farm, r, content) != r.Hash {
+		if records.Link(head, f.ChainID(), r, content) != r.Hash {
 			v.found(place(farm, r, hashBroken.Plain()))
 		}
 		sequence, head = r.Sequence, r.Hash
@@ -271,11 +292,18 @@ func holds(row []driver.Value, box geo.Box, shelf int64) bool {
 
 // extras finds rows that no revision asks for.
 func (v *verifier) extras() error {
+	const held = ` WHERE farm IN (SELECT number FROM farms WHERE id NOT LIKE '~%')`
 	for _, e := range []struct {
-		table string
-		want  int
-	}{{"current", v.known}, {"places", v.shapes}, {"revisions", v.report.Revisions}} {
-		got, err := v.conn.number(v.ctx, `SELECT count(*) FROM `+e.table)
+		table, query string
+		want         int
+	}{
+		{"current", `SELECT count(*) FROM current` + held, v.known},
+		// Places know no farm; those of farms on their way out are taken off.
+		{"places", `SELECT (SELECT count(*) FROM places) - (SELECT count(*) FROM current c JOIN places p ON p.revision = c.revision
+			JOIN farms f ON f.number = c.farm WHERE f.id LIKE '~%')`, v.shapes},
+		{"revisions", `SELECT count(*) FROM revisions` + held, v.report.Revisions},
+	} {
+		got, err := v.conn.number(v.ctx, e.query)
 		if err != nil {
 			return err
 		}

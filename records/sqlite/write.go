@@ -30,19 +30,25 @@ func shelf(farm, kind int64) int64 { return 2 * (16*farm + kind) }
 type farmState struct {
 	number, sequence int64
 	head             [32]byte
+	chain            records.FarmID // the id its hashes are made with
 	dirty            bool
+}
+
+// chainOf reads a farm's column chain.
+func chainOf(id records.FarmID, column driver.Value) records.FarmID {
+	return records.Farm{ID: id, Chain: records.FarmID(text(column))}.ChainID()
 }
 
 func (t *transaction) farm(id records.FarmID) (*farmState, error) {
 	if _, there := t.farms[id]; !there {
-		row, err := t.conn.row(background, `SELECT number, sequence, head FROM farms WHERE id = ?`, string(id))
+		row, err := t.conn.row(background, `SELECT number, sequence, head, chain FROM farms WHERE id = ?`, string(id))
 		if err != nil {
 			return nil, err
 		}
 		if row == nil {
 			return nil, records.FarmMissing()
 		}
-		f := &farmState{number: integer(row[0]), sequence: integer(row[1])}
+		f := &farmState{number: integer(row[0]), sequence: integer(row[1]), chain: chainOf(id, row[3])}
 		copy(f.head[:], bytes(row[2]))
 		t.farms[id] = f
 	}
@@ -127,7 +133,7 @@ func (s *Store) write(ctx context.Context, farm records.FarmID, writes []records
 		}
 		at := records.WholeMicroseconds(t.now())
 		for i := range all {
-			if outcomes[i], err = t.write(farm, f, &all[i], at); err != nil {
+			if outcomes[i], err = t.write(f, &all[i], at); err != nil {
 				return err
 			}
 		}
@@ -145,18 +151,13 @@ func (s *Store) write(ctx context.Context, farm records.FarmID, writes []records
 	return outcomes, nil
 }
 
-func (t *transaction) write(farm records.FarmID, f *farmState, p *prepared, at time.Time) (records.Outcome, error) {
+func (t *transaction) write(f *farmState, p *prepared, at time.Time) (records.Outcome, error) {
 	if p.refused != nil {
 		return records.Outcome{Err: p.refused}, nil
 	}
-	row, err := t.conn.row(background,
-		`SELECT number, deleted, revision, west IS NOT NULL FROM current WHERE farm = ? AND kind = ? AND id = ?`, f.number, p.kind, p.id)
+	row, state, err := t.state(f, p)
 	if err != nil {
 		return records.Outcome{}, err
-	}
-	var state records.State
-	if row != nil {
-		state = records.State{Number: int(integer(row[0])), Deleted: integer(row[1]) == 1}
 	}
 	var failed error
 	verdict := p.Judge(state, func(number int) (bool, error) {
@@ -177,13 +178,28 @@ func (t *transaction) write(farm records.FarmID, f *farmState, p *prepared, at t
 		before, err := t.revision(f, p, verdict.Repeat)
 		return records.Outcome{Revision: before, Repeated: true}, err
 	}
+	r, err := t.succeed(f, p, row, state, at)
+	return records.Outcome{Revision: r, Created: r.Number == 1}, err
+}
+
+// state is a record's row in current, nil for none, and what it says.
+func (t *transaction) state(f *farmState, p *prepared) (row []driver.Value, state records.State, err error) {
+	row, err = t.conn.row(background,
+		`SELECT number, deleted, revision, west IS NOT NULL FROM current WHERE farm = ? AND kind = ? AND id = ?`, f.number, p.kind, p.id)
+	if row != nil {
+		state = records.State{Number: int(integer(row[0])), Deleted: integer(row[1]) == 1}
+	}
+	return row, state, err
+}
+
+// succeed stores the revision after the one that state found.
+func (t *transaction) succeed(f *farmState, p *prepared, row []driver.Value, state records.State, at time.Time) (records.Revision, error) {
 	if row != nil && integer(row[3]) == 1 {
 		if err := t.conn.exec(`DELETE FROM places WHERE revision = ?`, row[2]); err != nil {
-			return records.Outcome{}, err
+			return records.Revision{}, err
 		}
 	}
-	r, err := t.store(farm, f, p, state.Number+1, row != nil, at)
-	return records.Outcome{Revision: r, Created: r.Number == 1}, err
+	return t.store(f, p, state.Number+1, row != nil, at)
 }
 
 func (t *transaction) sameAs(f *farmState, p *prepared, number int) (bool, error) {
@@ -206,12 +222,12 @@ func (t *transaction) revision(f *farmState, p *prepared, number int) (records.R
 	return readRevision(row)
 }
 
-func (t *transaction) store(farm records.FarmID, f *farmState, p *prepared, number int, replaces bool, at time.Time) (records.Revision, error) {
+func (t *transaction) store(f *farmState, p *prepared, number int, replaces bool, at time.Time) (records.Revision, error) {
 	r := records.Revision{
 		Kind: p.Kind, ID: p.ID, Number: number, Sequence: f.sequence + 1, Deleted: p.Delete,
 		By: p.By, At: at, Record: p.record,
 	}
-	r.Hash = records.Link(f.head, farm, r, p.content)
+	r.Hash = records.Link(f.head, f.chain, r, p.content)
 	var shape, properties driver.Value
 	if len(p.content.Shape) > 0 {
 		shape = p.content.Shape

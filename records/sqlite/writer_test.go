@@ -100,7 +100,7 @@ func TestOneFailureInAGroup(t *testing.T) {
 				return err
 			}
 			p := prepare(product(2, 10))
-			if _, err := tr.write("f", f, &p, time.Now()); err != nil {
+			if _, err := tr.write(f, &p, time.Now()); err != nil {
 				return err
 			}
 			return broken

@@ -68,7 +68,7 @@ func testDocuments(t *testing.T, s Store) {
 	}
 	var before [32]byte
 	for _, d := range all {
-		if d.Link(before) != d.Hash || d.Farm != "one" || d.Name != "programmes" || d.At.IsZero() {
+		if d.Link(before, "one") != d.Hash || d.Farm != "one" || d.Name != "programmes" || d.At.IsZero() {
 			t.Errorf("revision %d does not fit its chain: %+v", d.Number, d)
 		}
 		before = d.Hash
