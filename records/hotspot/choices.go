@@ -3,6 +3,7 @@ package hotspot
 import (
 	"slices"
 
+	"caneward/blocks/fault"
 	"caneward/blocks/words"
 	"caneward/geo"
 	"caneward/records/scouting"
@@ -107,7 +108,9 @@ var (
 // choose works out what each choice would take, or why nothing is listed.
 func (s *study) choose(effort []Plant, a *Analysis) error {
 	a.States = s.states()
-	a.Standing = s.standing()
+	if s.standing != nil {
+		a.Standing = fault.P(len(s.standing))
+	}
 	if !slices.ContainsFunc(s.set.Causes, scouting.PlantGoes) {
 		a.WhyNoList = noPlantGoes.Plain()
 		return nil
@@ -119,26 +122,28 @@ func (s *study) choose(effort []Plant, a *Analysis) error {
 		}
 		return nil
 	}
-	listed := slices.Clone(a.List.Confirmed)
-	a.Choices = append(a.Choices, s.choice(ConfirmedOnly, listed, a))
-	listed = append(slices.Clone(listed), a.List.Between...)
-	a.Choices = append(a.Choices, s.choice(WithBetween, listed, a))
-	listed = append(slices.Clone(listed), a.List.Margin...)
-	a.Choices = append(a.Choices, s.choice(WithMargin, listed, a))
+	l := a.List
+	a.Choices = append(a.Choices, s.choice(ConfirmedOnly, together(l.Confirmed), a),
+		s.choice(WithBetween, together(l.Confirmed, l.Between), a), s.choice(WithMargin, together(l.Confirmed, l.Between, l.Margin), a))
 	for _, g := range a.Groups {
 		if err := s.section(g, effort, a); err != nil {
 			return err
 		}
 	}
-	if a.Standing == nil {
+	if s.standing == nil {
 		return nil
 	}
-	return s.ground(s.choice(WholePlanting, s.allStanding(), a), effort, func(Plant) bool { return true }, a)
+	return s.ground(s.choice(WholePlanting, s.standing, a), effort, func(Plant) bool { return true }, a)
+}
+
+func together(lists ...[]Plant) []Plant {
+	all := slices.Concat(lists...)
+	slices.SortFunc(all, byRow)
+	return all
 }
 
 func (s *study) choice(name ChoiceName, plants []Plant, a *Analysis) Choice {
 	c := Choice{Name: name, Group: -1, Plants: plants}
-	slices.SortFunc(c.Plants, byRow)
 	if _, spacing := s.in.spacings(); spacing > 0 {
 		length := geo.Metres(len(plants)) * spacing
 		c.RowLength = &length
@@ -210,30 +215,29 @@ func (s *study) states() map[scouting.State]int {
 	return count
 }
 
-// standing is how many plants stand; nil where the rows are not counted.
-func (s *study) standing() *int {
+// allStanding is every plant that stands, in row and plant order; nil where the
+// rows are not counted.
+func (s *study) allStanding() []Plant {
 	if len(s.in.Rows) == 0 || slices.ContainsFunc(s.in.Rows, func(r Row) bool { return r.Plants == 0 }) {
 		return nil
 	}
-	count := len(s.allStanding())
-	return &count
-}
-
-// allStanding is every plant that stands, in row and plant order. Rows must be
-// counted.
-func (s *study) allStanding() (plants []Plant) {
-	for _, row := range s.in.Rows {
+	rows, places := slices.Clone(s.in.Rows), 0
+	slices.SortFunc(rows, func(a, b Row) int { return a.Number - b.Number })
+	for _, row := range rows {
+		places += row.Plants
+	}
+	plants := make([]Plant, 0, places)
+	for _, row := range rows {
 		for n := range row.Plants {
 			if p := (Plant{Row: row.Number, Plant: n + 1}); s.stands(p) {
 				plants = append(plants, p)
 			}
 		}
 	}
-	slices.SortFunc(plants, byRow)
 	return plants
 }
 
-// Text says what a choice takes and what stands behind it.
+// choiceText says what a choice takes and what stands behind it.
 func (a Analysis) choiceText(c Choice) words.Text {
 	args := words.Args{"first": c.Section.FirstRow, "last": c.Section.LastRow, "from": c.Section.From, "to": c.Section.To, "infected": c.Rate.Infected,
 		"inspected": c.Rate.Inspected, "rate": round(100 * c.Rate.Share), "lower": round(100 * c.Rate.Lower), "gap": a.Settings.GapPlants, "margin": a.Settings.MarginPlants}

@@ -16,7 +16,6 @@
 package hotspot
 
 import (
-	"cmp"
 	"context"
 	"math"
 	"slices"
@@ -34,7 +33,10 @@ import (
 type Plant = scouting.Place
 
 func byRow(a, b Plant) int {
-	return cmp.Or(cmp.Compare(a.Row, b.Row), cmp.Compare(a.Plant, b.Plant))
+	if a.Row != b.Row {
+		return a.Row - b.Row
+	}
+	return a.Plant - b.Plant
 }
 
 // Find is one find as the analysis needs it.
@@ -208,6 +210,7 @@ type study struct {
 	infected map[Plant]*infected
 	selected []*infected // in row and plant order
 	labels   []Label
+	standing []Plant // every plant that stands, in row and plant order; nil where the rows are not counted
 }
 
 // Analyse does all of it. The settings must be valid (Options.Settings makes
@@ -223,6 +226,7 @@ func Analyse(ctx context.Context, in Input, set Settings) (Analysis, error) {
 	}
 	s := newStudy(in, set)
 	s.resolve()
+	s.standing = s.allStanding()
 	a := Analysis{Settings: set, Labels: s.labels, Surveyed: in.Surveyed}
 	if err := s.group(ctx, &a); err != nil {
 		return Analysis{}, err

@@ -69,8 +69,8 @@ func (s *study) smooth(ctx context.Context, effort []Plant, a *Analysis) error {
 		return nil
 	}
 	at := effort
-	if s.standing() != nil {
-		at = s.allStanding()
+	if s.standing != nil {
+		at = s.standing
 	}
 	p := newPicture(s, effort)
 	for _, plant := range at {
