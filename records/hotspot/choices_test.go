@@ -11,6 +11,7 @@ import (
 
 	"caneward/blocks/fault"
 	"caneward/blocks/words"
+	"caneward/geo"
 	"caneward/records"
 	"caneward/records/scouting"
 	"caneward/records/stats"
@@ -226,5 +227,34 @@ func TestGallsOfARowMap(t *testing.T) {
 	// By hand: 20 of 20 in 30 of 576; ln(20/(20*30/576)) is ln 19.2.
 	if w.Hits != 20 || w.Sampled != 30 || !near(w.LLR, 59.099, 1e-3) || *w.P != 0.001 || w.Members[0] != (Stretch{4, 1, 1}) {
 		t.Errorf("best place %+v, want the five plants of row 4", w)
+	}
+}
+
+// Nothing is called a hot spot without how easily chance does it.
+func TestGroupsSayWhatChanceDoes(t *testing.T) {
+	walked := block(10, 30).walked()
+	walked.Finds = finds(scouting.Confirmed, seven...)
+	spread := block(10, 30).walked()
+	for i := range 60 {
+		spread.Finds = append(spread.Finds, finds(scouting.Confirmed, spread.Inspected[5*i])...)
+	}
+	for _, c := range []struct {
+		name string
+		in   Input
+		o    Options
+		want words.Message
+	}{
+		{"seven together", walked, Options{}, moreThanChance},
+		{"every fifth plant", spread, Options{Along: ptr(geo.Metres(6)), Scan: ScanOptions{MinCases: ptr(3)}}, chanceDoesIt},
+		{"nobody looked", Input{RowSpacing: 3, PlantSpacing: 1, Finds: walked.Finds}, Options{}, chanceUnknown},
+		{"no reshuffles", walked, Options{Scan: ScanOptions{Replicates: ptr(0)}}, chanceUnknown},
+	} {
+		a := analyse(t, c.in, c.o)
+		if len(a.Groups) == 0 {
+			t.Fatalf("%s: no group", c.name)
+		}
+		if got := a.Chance(a.Groups[0]); got.Key() != c.want.Key {
+			t.Errorf("%s: %q, want %q", c.name, got.In(words.English), c.want.Key)
+		}
 	}
 }

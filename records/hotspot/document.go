@@ -26,6 +26,18 @@ var (
 	evidence = words.New("hotspot-evidence",
 		"{inside} of {plants} inspected plants here against {others} of {rest} outside",
 		"{inside} de {plants} plantas revisadas aquí frente a {others} de {rest} fuera")
+	chanceUnknown = words.New("hotspot-chance-unknown",
+		"How easily chance does this is not known, so it is no hot spot yet. {why}",
+		"No se sabe con qué facilidad lo hace el azar, así que aún no es un foco. {why}")
+	noWindowHolds = words.New("hotspot-no-window-holds",
+		"No window of the scan holds it: not shown to be more than chance, no hot spot.",
+		"Ninguna ventana del barrido lo contiene: no se muestra que sea más que azar; no es un foco.")
+	chanceDoesIt = words.New("hotspot-chance-does-it",
+		"Chance alone did as well somewhere in {as} of {replicates} reshuffles (p = {p}): not shown to be more than chance, no hot spot.",
+		"El azar solo hizo lo mismo en algún lugar en {as} de {replicates} repartos (p = {p}): no se muestra que sea más que azar; no es un foco.")
+	moreThanChance = words.New("hotspot-more-than-chance",
+		"A hot spot: chance alone did as well anywhere in only {as} of {replicates} reshuffles (p = {p}).",
+		"Un foco: el azar solo hizo lo mismo en algún lugar en apenas {as} de {replicates} repartos (p = {p}).")
 	evidenceP = words.New("hotspot-evidence-p",
 		"{inside} of {plants} inspected plants here against {others} of {rest} outside, p = {p} from {replicates} reshuffles",
 		"{inside} de {plants} plantas revisadas aquí frente a {others} de {rest} fuera, p = {p} de {replicates} repartos al azar")
@@ -61,6 +73,27 @@ func (a Analysis) Evidence(w Window) words.Text {
 	}
 	args["p"], args["replicates"] = round(*w.P), a.Settings.Scan.Replicates
 	return evidenceP.With(args)
+}
+
+// callsAt is the p up to which a group is called more than chance.
+const callsAt = 0.05
+
+// Chance says of a group how easily chance alone does as well. Nothing is called a
+// hot spot without it: without a record of effort, finds alone make groups in a
+// third to a half of all blocks with the same rate everywhere (research note, 3.1).
+func (a Analysis) Chance(g Group) words.Text {
+	if !a.WhyNoP.Empty() {
+		return chanceUnknown.With(words.Args{"why": a.WhyNoP})
+	}
+	if g.Window < 0 {
+		return noWindowHolds.Plain()
+	}
+	p := *a.Scan[g.Window].P
+	args := words.Args{"p": round(p), "as": int(math.Round(p*float64(a.Settings.Scan.Replicates+1))) - 1, "replicates": a.Settings.Scan.Replicates}
+	if p > callsAt {
+		return chanceDoesIt.With(args)
+	}
+	return moreThanChance.With(args)
 }
 
 // Document is the answer as it travels, in one language.
@@ -185,6 +218,8 @@ type GroupOut struct {
 	Hull     *Hull   `json:"hull"`
 	Window   *int    `json:"window"`
 	Evidence string  `json:"evidence,omitempty"`
+	// Chance says how easily chance alone does as well, or why that is not known.
+	Chance string `json:"chance"`
 }
 
 // WindowOut is a window; relative_risk is null when nothing outside is infected.
@@ -292,7 +327,7 @@ func (a Analysis) Document(l words.Language) Document {
 		d.Counts = append(d.Counts, c.out(a.Settings.Scan, l))
 	}
 	for i, g := range a.Groups {
-		d.Groups[i] = GroupOut{Number: g.Number, Finds: g.Finds, Core: g.Core, Hull: g.Hull}
+		d.Groups[i] = GroupOut{Number: g.Number, Finds: g.Finds, Core: g.Core, Hull: g.Hull, Chance: a.Chance(g).In(l)}
 		if w := g.Window; w >= 0 {
 			d.Groups[i].Window, d.Groups[i].Evidence = &w, a.Evidence(a.Scan[w]).In(l)
 		}
