@@ -9,7 +9,7 @@ import { MapBar } from "../../../ui/mapbar";
 import { faultOf } from "../../../ui/notes";
 import { bearing } from "../../../units";
 import { formNumber, typedNumber } from "../../../units/typed";
-import { BearingField } from "../blockform";
+import { BearingField, FirstFields } from "../blockform";
 import { LineField } from "./linefield";
 import { type PlantingForm, wayOf, ways } from "./spec";
 
@@ -129,22 +129,7 @@ export function FirstPlace({ map, form, set, onCorner }: FieldsProps & { readonl
   const [tapping, setTapping] = useState(false);
   return (
     <>
-      <div class="pair">
-        <Choice
-          label={t("ground-first-row")}
-          value={form.first_row_side}
-          onValue={(first_row_side) => set({ first_row_side })}
-          choices={(["left", "right"] as const).map((v) => ({ value: v, label: t(`ground-side-${v}`) }))}
-          empty={t("core-not-said")}
-        />
-        <Choice
-          label={t("ground-first-plant")}
-          value={form.first_plant_end}
-          onValue={(first_plant_end) => set({ first_plant_end })}
-          choices={(["start", "end"] as const).map((v) => ({ value: v, label: t(`ground-end-${v}`) }))}
-          empty={t("core-not-said")}
-        />
-      </div>
+      <FirstFields form={form} set={set} />
       {onCorner && (
         <div class="buttons">
           <button type="button" aria-pressed={tapping} onClick={() => setTapping(!tapping)}>
