@@ -36,7 +36,7 @@ lint: web
 # The race detector runs where goroutines share state; the pure arithmetic runs without it.
 RACED := ./records/memory/... ./records/sqlite/... ./records/people/... ./records/entry/... ./web/... ./tiles/...
 test-go: web
-	$(GO) test -tags '$(TAGS)' -timeout 12m ./...
+	$(GO) test -tags '$(TAGS)' -timeout 12m $$($(GO) list -tags '$(TAGS)' ./... | grep -vxF "$$($(GO) list -tags '$(TAGS)' $(RACED))")
 	$(GO) test -tags '$(TAGS)' -timeout 12m -race $(RACED)
 
 test-web: $(WEB)/node_modules/.installed
