@@ -10,6 +10,7 @@ import (
 	"caneward/records"
 	"caneward/records/entry"
 	"caneward/records/people"
+	"caneward/records/scouting/programme"
 	"caneward/web/problem"
 )
 
@@ -205,7 +206,16 @@ func (s *Server) changesSince(x *exchange) error {
 		Changes  []changed `json:"changes"`
 		Sequence int64     `json:"sequence"`
 		More     bool      `json:"more"`
-	}{Changes: []changed{}}
+		// Documents are no records: a phone that sees another tag here fetches the
+		// document anew.
+		Documents map[records.DocumentName]string `json:"documents"`
+	}{Changes: []changed{}, Documents: map[records.DocumentName]string{}}
+	switch d, err := s.Store.Document(x.r.Context(), x.farm, programme.Document); {
+	case err == nil:
+		answer.Documents[programme.Document] = d.ETag()
+	case !fault.Is(err, fault.Missing):
+		return err
+	}
 	err = x.view(func(r records.Reader) error {
 		answer.Sequence = r.Sequence()
 		revisions, more, err := r.Since(after, limit)

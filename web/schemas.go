@@ -96,7 +96,7 @@ func recordSchemas() object {
 		"outcomes": shape([]string{"outcomes", "sequence"}, object{"sequence": whole, "outcomes": list(shape([]string{"id", "status"}, object{
 			"id": text("as sent"), "status": whole, "revision": whole, "etag": text("for If-Match"), "current": whole, "problem": ref("problem"),
 		}))}),
-		"changesSince": shape([]string{"changes", "sequence", "more"}, object{"sequence": whole, "more": truth, "changes": list(shape(nil, object{
+		"changesSince": shape([]string{"changes", "sequence", "more"}, object{"sequence": whole, "more": truth, "documents": object{"type": "object", "additionalProperties": text("entity tag of the farm's document of this name; absent while it was never written")}, "changes": list(shape(nil, object{
 			"sequence": whole, "kind": ref("kind"), "id": ref("id"), "revision": whole, "deleted": truth, "record": ref("feature"),
 		}))}),
 	}

@@ -3,6 +3,7 @@ package web
 import (
 	"encoding/json"
 	"net/http"
+	"slices"
 	"strings"
 
 	"caneward/blocks/fault"
@@ -43,13 +44,13 @@ func scoutingSchemas() object {
 	programmeOne := shape([]string{"id", "cause", "title", "what", "unit", "method"}, object{
 		"id": text("lower-case letters, digits, hyphens"), "cause": text("as in finds, or a pest"), "title": text("as shown"), "stage": text("when"), "what": text("what is a hit"), "unit": text("what is looked at"),
 		"sample": text("the rule in words"), "look": whole, "sites": whole, "level": nullable(number), "at_least": truth, "any": truth, "sides": object{"type": "integer", "minimum": 1, "maximum": 2}, "sureness": number,
-		"method": object{"type": "string", "enum": []programme.Method{programme.Share, programme.Mean}}, "note": text("beside it"), "source": text("where the figures stand, or common practice"), "own": truth, "texts": ref("any"),
+		"method": object{"type": "string", "enum": []programme.Method{programme.Share, programme.Mean}}, "note": text("beside it"), "source": text("where the figures stand, or common practice"), "own": truth, "built_in": truth, "texts": ref("any"),
 	})
 	edits := shape(nil, object{"programmes": list(ref("programme")), "hidden": list(text("id of a programme not used"))})
 	all := object{
 		"programme":         programmeOne,
 		"programmeEdits":    edits,
-		"programmes":        shape([]string{"programmes", "revision", "edits"}, object{"programmes": list(ref("programme")), "revision": whole, "etag": text("for If-Match"), "edits": ref("programmeEdits")}),
+		"programmes":        shape([]string{"programmes", "revision", "edits"}, object{"programmes": list(ref("programme")), "unused": list(ref("programme")), "revision": whole, "etag": text("for If-Match"), "edits": ref("programmeEdits")}),
 		"documentRevisions": shape([]string{"revisions"}, object{"revisions": list(shape(nil, object{"revision": whole, "etag": text("for If-Match"), "at": text("when"), "by": ref("by"), "why": text("the reason"), "document": ref("any")}))}),
 		"countAsk":          shape([]string{"programme", "sampled", "hits"}, object{"programme": text("its id"), "sampled": whole, "hits": whole, "block": ref("id"), "visit": ref("id")}),
 		"countAnswer": shape([]string{"answer", "n", "hits", "rate", "interval"}, object{
@@ -96,11 +97,15 @@ func (s *Server) showProgrammes(x *exchange) error {
 }
 
 func (x *exchange) sendProgrammes(e programme.Edits, d records.Document) error {
-	shown := []any{}
-	for _, p := range programme.Merge(e) {
-		shown = append(shown, p.JSON(x.lang))
+	shown, unused := []any{}, []any{}
+	for _, p := range programme.Merge(programme.Edits{Programmes: e.Programmes}) {
+		if slices.Contains(e.Hidden, p.ID) {
+			unused = append(unused, p.JSON(x.lang))
+		} else {
+			shown = append(shown, p.JSON(x.lang))
+		}
 	}
-	answer := map[string]any{"programmes": shown, "revision": d.Number, "etag": "", "edits": json.RawMessage(`{}`)}
+	answer := map[string]any{"programmes": shown, "unused": unused, "revision": d.Number, "etag": "", "edits": json.RawMessage(`{}`)}
 	if d.Number > 0 {
 		answer["etag"], answer["edits"] = d.ETag(), d.Content
 		x.w.Header().Set("ETag", d.ETag())

@@ -55,6 +55,17 @@ func TestProgrammes(t *testing.T) {
 		if g := s.as("stranger").do("GET", "/farms/theirs/programmes", nil); g.json(t)["revision"] != 0.0 {
 			t.Errorf("another farm: %s", g.body)
 		}
+		// A phone that catches up hears of it.
+		v := owner.do("GET", at, nil).json(t)
+		if feed := owner.do("GET", "/farms/mine/changes?after=0", nil).json(t); feed["documents"].(map[string]any)["programmes"] != v["etag"] {
+			t.Errorf("the feed says %v, the document %v", feed["documents"], v["etag"])
+		}
+		if feed := s.as("stranger").do("GET", "/farms/theirs/changes?after=0", nil).json(t); len(feed["documents"].(map[string]any)) != 0 {
+			t.Errorf("another farm's feed: %v", feed["documents"])
+		}
+		if unused := v["unused"].([]any); len(unused) != 1 || unused[0].(map[string]any)["id"] != "fly-traps" || unused[0].(map[string]any)["built_in"] != true {
+			t.Errorf("not used here: %v", unused)
+		}
 		revisions := owner.do("GET", at+"/revisions", nil).json(t)["revisions"].([]any)
 		if len(revisions) != 3 || revisions[0].(map[string]any)["why"] != "our adviser's level" {
 			t.Errorf("revisions: %v", revisions)

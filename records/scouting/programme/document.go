@@ -74,7 +74,7 @@ func ParseEdits(raw json.RawMessage) (Edits, error) {
 }
 
 func parse(r fields.Reader) Programme {
-	r.Only("id", "cause", "title", "stage", "what", "unit", "sample", "look", "sites", "level", "at_least", "any", "sides", "sureness", "method", "note", "source", "own", "texts")
+	r.Only("id", "cause", "title", "stage", "what", "unit", "sample", "look", "sites", "level", "at_least", "any", "sides", "sureness", "method", "note", "source", "own", "built_in", "texts")
 	say := func(name string) words.Text { return words.Verbatim(r.TextUpTo(name, maxWords)) }
 	p := Programme{Own: true, Stage: say("stage"), Sample: say("sample"), Note: say("note"), Source: say("source"),
 		AtLeast: r.Yes("at_least"), Any: r.Yes("any"), Sides: 2, Sureness: Sureness}
@@ -164,7 +164,8 @@ func (p Programme) JSON(l words.Language) map[string]any {
 	for name, v := range map[string]any{
 		"id": p.ID, "cause": p.Cause, "look": p.Look, "sites": p.Sites, "level": p.Level, "at_least": p.AtLeast, "any": p.Any,
 		"sides": p.Sides, "sureness": p.Sureness, "method": p.Method, "own": p.Own,
-		"texts": map[words.Language]any{words.English: p.texts(words.English), words.Spanish: p.texts(words.Spanish)},
+		"built_in": slices.ContainsFunc(builtIn, func(b Programme) bool { return b.ID == p.ID }),
+		"texts":    map[words.Language]any{words.English: p.texts(words.English), words.Spanish: p.texts(words.Spanish)},
 	} {
 		m[name] = v
 	}
