@@ -7,6 +7,8 @@ import { papers } from "./papers";
 import { pass } from "./pass";
 import { planting } from "./planting";
 import { plants } from "./plants";
+import { samples } from "./samples";
+import { scoutplan } from "./scoutplan";
 import { walk } from "./walk";
 
-for (const texts of [ground, imports, walk, disease, pass, papers, planting, plants]) enter(texts);
+for (const texts of [ground, imports, walk, disease, pass, papers, planting, plants, samples, scoutplan]) enter(texts);

@@ -3,7 +3,6 @@ import { area } from "./area";
 export const papers = area(
   {
     "papers-title": "What do the records say?",
-    "papers-all-lines": "Show all {n} lines",
     "papers-kind": "Records",
     "papers-of-block": "Of block",
     "papers-every-block": "every block",
@@ -110,7 +109,6 @@ export const papers = area(
   },
   {
     "papers-title": "¿Qué dicen los registros?",
-    "papers-all-lines": "Ver las {n} líneas",
     "papers-kind": "Registros",
     "papers-of-block": "Del bloque",
     "papers-every-block": "todos los bloques",

@@ -136,6 +136,13 @@ export interface VisitProperties {
   state?: "open" | "paused" | "closed";
   /** Breaks in the order they were taken; the last may go on. */
   pauses?: { from: string; to?: string }[];
+  /** Stops of a sampling walk, in walking order, so that a phone has them without a signal. */
+  planned_stops?: PlannedStop[];
+}
+
+export interface PlannedStop extends PlantAt {
+  /** Longitude and latitude; none where the row is not drawn. */
+  readonly at?: readonly [number, number];
 }
 
 export const causes = [
@@ -180,6 +187,11 @@ export interface SampleProperties {
   method?: string;
   result?: string;
   result_on?: string;
+  /** What the result does to the finds; without it only words were recorded. */
+  answer?: "confirmed" | "refuted" | "undecided";
+  /** The cause the laboratory names. */
+  found?: Cause;
+  organism?: string;
 }
 
 export interface RemovalProperties {

@@ -21,6 +21,8 @@ export interface RowMapProps {
   readonly onTake: (at: PlantAt, by: "tap" | "key") => void;
   /** Ids (plantId) of plants tapped and not yet saved. */
   readonly drafted: ReadonlySet<number>;
+  /** What is said of those where it is another thing. */
+  readonly draftedSays?: string | undefined;
   readonly northUp: boolean;
   readonly onNorthUp: (northUp: boolean) => void;
 }
@@ -139,7 +141,7 @@ export function RowMap(props: RowMapProps) {
     else return;
     e.preventDefault();
   };
-  const said = slot ? inWords(marks, slot.row, slot.plant, props.drafted, t) : t("plants-none-chosen");
+  const said = slot ? inWords(marks, slot.row, slot.plant, props.drafted, t, props.draftedSays) : t("plants-none-chosen");
   const row = picture.rows.findIndex((r) => r.number === slot?.row);
   const cell = slot ? `plant-${slot.row}-${slot.plant}` : undefined;
   const longest = picture.rows.reduce((n, r) => Math.max(n, r.plants.length), 0);

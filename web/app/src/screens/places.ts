@@ -17,26 +17,27 @@ const loaders: Record<PlaceName, () => Promise<Loaded>> = {
     return { place, texts: [texts.ground] };
   },
   walk: async () => {
-    const [{ walk: place }, texts] = await Promise.all([import("./walk"), import("../i18n/walk")]);
-    return { place, texts: [texts.walk] };
+    const [{ walk: place }, texts, plan] = await Promise.all([import("./walk"), import("../i18n/walk"), import("../i18n/scoutplan")]);
+    return { place, texts: [texts.walk, plan.scoutplan] };
   },
   disease: async () => {
-    const [{ disease: place }, texts, walk] = await Promise.all([import("./disease"), import("../i18n/disease"), import("../i18n/walk")]);
-    return { place, texts: [texts.disease, walk.walk] };
+    const [{ disease: place }, texts, samples, walk] = await Promise.all([import("./disease"), import("../i18n/disease"), import("../i18n/samples"), import("../i18n/walk")]);
+    return { place, texts: [texts.disease, samples.samples, walk.walk] };
   },
   pass: async () => {
     const [{ pass: place }, texts] = await Promise.all([import("./pass"), import("../i18n/pass")]);
     return { place, texts: [texts.pass] };
   },
   papers: async () => {
-    const [{ papers: place }, texts, ground, walk, pass] = await Promise.all([
+    const [{ papers: place }, texts, ground, walk, pass, plan] = await Promise.all([
       import("./papers"),
       import("../i18n/papers"),
       import("../i18n/ground"),
       import("../i18n/walk"),
       import("../i18n/pass"),
+      import("../i18n/scoutplan"),
     ]);
-    return { place, texts: [texts.papers, ground.ground, walk.walk, pass.pass] };
+    return { place, texts: [texts.papers, ground.ground, walk.walk, pass.pass, plan.scoutplan] };
   },
 };
 

@@ -17,6 +17,7 @@ import { ask, defaults, type Faults, type SettingsForm } from "./settings";
 import { Settings } from "./settingsform";
 import { type Chosen, Shown } from "./shown";
 import { unseen } from "./unseen";
+import { besideGroups, Views } from "./views";
 import "./disease.css";
 
 function Sheet(props: PlaceProps) {
@@ -36,8 +37,18 @@ function Sheet(props: PlaceProps) {
     [map, go, farm],
   );
   const block = farm.find("blocks", address.block);
+  const Beside = besideGroups(address.view);
+  if (Beside) {
+    return (
+      <div class="disease">
+        <Views {...props} />
+        <Beside {...props} />
+      </div>
+    );
+  }
   return (
     <div class="disease">
+      <Views {...props} />
       <h1>{t("disease-title")}</h1>
       {blocks.state === "failed" && <ProblemNote problem={blocks.failure} onRetry={() => void farm.load("blocks", true)} />}
       {blocks.state === "ready" && blocks.list.length === 0 && <p>{t("walk-no-blocks")}</p>}

@@ -122,7 +122,7 @@ export function DataTable<Row>(props: DataTableProps<Row>) {
       </div>
       {lines.length < found.length && (
         <button type="button" onClick={() => setAll(true)}>
-          {t("papers-all-lines", { n: found.length })}
+          {t("core-all-lines", { n: found.length })}
         </button>
       )}
     </div>

@@ -6,6 +6,8 @@ import { Choice } from "../../ui/form";
 import { useRecords, useSignal, useText } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
 import type { Place, PlaceProps } from "../place";
+import { PastCounts } from "../scoutplan/counts";
+import { Programmes } from "../scoutplan/programmes";
 import { columnsOf, momentOf, nameOf } from "./columns";
 import { DataTable } from "./datatable";
 import { Exports } from "./exports";
@@ -25,6 +27,26 @@ function readView(view: string | undefined): { kind: Kind; id: string | undefine
 }
 
 function Sheet(props: PlaceProps) {
+  const view = props.address.view ?? "";
+  if (view === "counts") return <Beside {...props} Screen={PastCounts} />;
+  if (view.startsWith("programmes")) return <Beside {...props} Screen={Programmes} />;
+  return <Tables {...props} />;
+}
+
+/** Counting, with the way back to the tables. */
+function Beside({ Screen, ...props }: PlaceProps & { Screen: typeof PastCounts }) {
+  const t = useText();
+  return (
+    <div class="papers">
+      <button type="button" class="link" onClick={() => props.go({ view: props.address.view?.includes(":") ? "programmes" : undefined })}>
+        {t(props.address.view?.includes(":") ? "scoutplan-to-programmes" : "scoutplan-to-papers")}
+      </button>
+      <Screen {...props} />
+    </div>
+  );
+}
+
+function Tables(props: PlaceProps) {
   const t = useText();
   const { farm, map, address, go } = props;
   const { kind, id } = readView(address.view);
@@ -46,6 +68,14 @@ function Sheet(props: PlaceProps) {
   return (
     <div class="papers">
       <h1>{t("papers-title")}</h1>
+      <div class="buttons">
+        <button type="button" onClick={() => go({ view: "programmes" })}>
+          {t("scoutplan-programmes")}
+        </button>
+        <button type="button" onClick={() => go({ view: "counts" })}>
+          {t("scoutplan-past-counts")}
+        </button>
+      </div>
       <p class="print-only">
         {farm.info.name}, {t("core-shown-on", { date: day(new Date().toISOString(), farm.info.zone) })}
         {farm.info.invented && `. ${t("core-invented")}`}

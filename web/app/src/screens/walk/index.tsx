@@ -6,6 +6,7 @@ import { uuid7 } from "../../model/uuid7";
 import { MainAction } from "../../ui/action";
 import { Check, Choice, TextField } from "../../ui/form";
 import { useRecords, useText, useUnits } from "../../ui/hooks";
+import { later } from "../../ui/later";
 import { ProblemNote } from "../../ui/notes";
 import { say } from "../../ui/undo";
 import { length } from "../../units";
@@ -16,11 +17,14 @@ import { afterSave, type FindForm, findFeature, fixAgeS, placeOf, recall, rememb
 import { useFix, useNow } from "./fix";
 import { drawnRows } from "../../rowmap/rows";
 import { lastPlant, type LonLat, plantPlace } from "../../rowmap/rowplace";
+import { PlannedStops } from "../scoutplan/plannedstops";
 import { NearRows } from "./near";
 import { PickPlant } from "./pickplant";
 import { Stepper } from "./stepper";
 import { clock, VisitPanel } from "./visitpanel";
 import "./walk.css";
+
+const WalkPlan = later(async () => (await import("../scoutplan/walkplan")).WalkPlan);
 
 function Sheet(props: PlaceProps) {
   const t = useText();
@@ -39,6 +43,7 @@ function Sheet(props: PlaceProps) {
   );
   const block = farm.find("blocks", address.block);
   const may = mayWrite(farm.info.role, "finds");
+  if (address.view?.startsWith("plan")) return <WalkPlan {...props} />;
   return (
     <div class="walk">
       <h1>{t("walk-title")}</h1>
@@ -53,6 +58,9 @@ function Sheet(props: PlaceProps) {
         />
       )}
       {blocks.list.length > 0 && !block && <p>{t("walk-choose-block")}</p>}
+      <button type="button" class="big" onClick={() => go({ view: "plan" })}>
+        {t("scoutplan-plan")}
+      </button>
       {!may && <p>{t("walk-read-only")}</p>}
       {block && <InBlock key={block.id} {...props} block={block} may={may} />}
     </div>
@@ -172,6 +180,7 @@ function InBlock({ farm, api, map, block, may }: PlaceProps & { block: Stored<"b
       {may && (
         <>
           {!open && visit}
+          {open?.feature.properties.planned_stops && <PlannedStops map={map} stops={open.feature.properties.planned_stops} at={form} onAt={change} />}
           <Stepper
             label={t("walk-row")}
             value={form.row}

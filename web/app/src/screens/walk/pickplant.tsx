@@ -31,6 +31,14 @@ export interface PickPlantProps {
 
 /** The block as rows by plants, where the map stands, to choose a plant on. */
 export function PickPlant(props: PickPlantProps) {
+  // What is chosen here is saved with the find: it is no mark waiting to be saved.
+  return <RowsPicture {...props} drafted={none} />;
+}
+
+const none: ReadonlySet<number> = new Set();
+
+/** The same with some plants marked, and what is said of those. */
+export function RowsPicture(props: Omit<PickPlantProps, "at"> & { at: PlantAt | null; drafted: ReadonlySet<number>; draftedSays?: string }) {
   const t = useText();
   const [failure, setFailure] = useState<unknown>(null);
   const [, redraw] = useState(0);
@@ -45,7 +53,7 @@ export function PickPlant(props: PickPlantProps) {
   return failure ? <ProblemNote problem={failure} onRetry={load} /> : <p>{t("core-loading")}</p>;
 }
 
-function Picked({ farm, block, at, onAt, parts }: PickPlantProps & { parts: Parts }) {
+function Picked({ farm, block, at, onAt, drafted, draftedSays, parts }: Parameters<typeof RowsPicture>[0] & { parts: Parts }) {
   const { picture, marks } = parts.usePlants(farm, block, () => true);
   const [northUp, setNorthUp] = useState(false);
   return (
@@ -57,13 +65,11 @@ function Picked({ farm, block, at, onAt, parts }: PickPlantProps & { parts: Part
         cursor={at}
         onCursor={onAt}
         onTake={onAt}
-        drafted={none}
+        drafted={drafted}
+        draftedSays={draftedSays}
         northUp={northUp}
         onNorthUp={setNorthUp}
       />
     </MapCover>
   );
 }
-
-// What is chosen here is saved with the find: it is no mark waiting to be saved.
-const none: ReadonlySet<number> = new Set();

@@ -1,0 +1,38 @@
+import type { ComponentType } from "preact";
+import { useText } from "../../ui/hooks";
+import type { PlaceProps } from "../place";
+import { Again } from "./again";
+import { NewSample } from "./newsample";
+import { OneSample } from "./onesample";
+import { Samples } from "./samples";
+
+const views = ["groups", "samples", "again"] as const;
+type View = (typeof views)[number];
+
+/** Which part of Disease an address shows. */
+export function viewOf(view: string | undefined): View {
+  return view?.startsWith("sample") ? "samples" : view === "again" ? "again" : "groups";
+}
+
+/** The screen beside the groups that a view asks for; null: the groups themselves. */
+export function besideGroups(view: string | undefined): ComponentType<PlaceProps> | null {
+  if (view === "again") return Again;
+  if (view === "samples") return Samples;
+  if (view?.startsWith("sample:new")) return NewSample;
+  return view?.startsWith("sample:") ? OneSample : null;
+}
+
+/** The parts of Disease, one of them current. */
+export function Views({ address, go }: Pick<PlaceProps, "address" | "go">) {
+  const t = useText();
+  const now = viewOf(address.view);
+  return (
+    <nav class="views" aria-label={t("samples-views")}>
+      {views.map((v) => (
+        <button key={v} type="button" aria-current={v === now ? "page" : undefined} onClick={() => go({ view: v === "groups" ? undefined : v })}>
+          {t(`samples-view-${v}`)}
+        </button>
+      ))}
+    </nav>
+  );
+}
