@@ -9,6 +9,7 @@ import (
 
 	"caneward/blocks/words"
 	"caneward/records"
+	"caneward/records/review"
 	"caneward/records/spray"
 	"caneward/records/sqlite"
 )
@@ -116,7 +117,7 @@ func verify(ctx context.Context, s *session, args []string) error {
 	if err != nil {
 		return err
 	}
-	report, err := sqlite.Verify(ctx, names[0], spray.Recheck)
+	report, err := sqlite.Verify(ctx, names[0], spray.Recheck, review.Recheck)
 	if err != nil {
 		return err
 	}

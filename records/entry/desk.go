@@ -11,6 +11,7 @@ import (
 	"caneward/blocks/words"
 	"caneward/records"
 	"caneward/records/people"
+	"caneward/records/review"
 )
 
 // BatchLimit is how many records one call takes. A phone that was a week
@@ -21,8 +22,8 @@ const BatchLimit = 1000
 // season's finds. Storing them holds up other writers for some seconds.
 const TogetherLimit = 20_000
 
-// PropertiesLimit bounds one record's properties in bytes: a signed review
-// with its frozen list is the largest honest one, some tens of kilobytes.
+// PropertiesLimit bounds one record's properties in bytes as a client sends them;
+// signed reviews, which this program writes, have a limit of their own.
 const PropertiesLimit = 1 << 20
 
 // Desk takes records in. The zero value lacks its Store.
@@ -57,7 +58,21 @@ func (d *Desk) Put(ctx context.Context, farm records.FarmID, writes []records.Wr
 	if len(writes) > BatchLimit {
 		return nil, tooLarge(BatchLimit, len(writes))
 	}
-	outcomes, good, places, err := d.sort(ctx, farm, writes)
+	return d.put(ctx, farm, writes, false)
+}
+
+// PutSigned stores a decision that this program worked out and an adviser signed,
+// or the owner's acknowledgement of one: nobody else's may be a signed review.
+func (d *Desk) PutSigned(ctx context.Context, farm records.FarmID, w records.Write) (records.Outcome, error) {
+	outcomes, err := d.put(ctx, farm, []records.Write{w}, true)
+	if err != nil {
+		return records.Outcome{}, err
+	}
+	return outcomes[0], nil
+}
+
+func (d *Desk) put(ctx context.Context, farm records.FarmID, writes []records.Write, signing bool) ([]records.Outcome, error) {
+	outcomes, good, places, err := d.sort(ctx, farm, writes, signing)
 	if err != nil || len(good) == 0 {
 		return outcomes, err
 	}
@@ -78,7 +93,7 @@ func (d *Desk) PutTogether(ctx context.Context, farm records.FarmID, writes []re
 	if len(writes) > TogetherLimit {
 		return nil, tooLarge(TogetherLimit, len(writes))
 	}
-	outcomes, good, places, err := d.sort(ctx, farm, writes)
+	outcomes, good, places, err := d.sort(ctx, farm, writes, false)
 	if err != nil {
 		return nil, err
 	}
@@ -107,10 +122,11 @@ func tooLarge(limit, count int) *fault.Error {
 
 // sort answers what can be answered without storing, repeats and refusals, and
 // gives what is left with its places in the batch.
-func (d *Desk) sort(ctx context.Context, farm records.FarmID, writes []records.Write) (outcomes []records.Outcome, good []records.Write, places []int, err error) {
+func (d *Desk) sort(ctx context.Context, farm records.FarmID, writes []records.Write, signing bool) (outcomes []records.Outcome, good []records.Write, places []int, err error) {
 	outcomes = make([]records.Outcome, len(writes))
 	err = d.Store.View(ctx, farm, func(r records.Reader) error {
 		s := newScope(r)
+		s.signing = signing
 		for i, w := range writes {
 			if err := ctx.Err(); err != nil {
 				return err
@@ -176,8 +192,12 @@ func (d *Desk) check(ctx context.Context, s *scope, w records.Write) error {
 	if !people.May(w.By.Role, people.Write, w.Kind) {
 		return fault.New(fault.Forbidden, roleMayNot.With(words.Args{"role": people.RoleName(w.By.Role), "kind": string(w.Kind)}))
 	}
-	if n := len(w.Record.Properties); n > PropertiesLimit {
-		return fault.New(fault.TooLarge, propertiesTooLarge.With(words.Args{"limit": PropertiesLimit, "count": n}))
+	limit := PropertiesLimit
+	if s.signing {
+		limit = review.SizeLimit
+	}
+	if n := len(w.Record.Properties); n > limit {
+		return fault.New(fault.TooLarge, propertiesTooLarge.With(words.Args{"limit": limit, "count": n}))
 	}
 	if w.Delete {
 		// Of the other kinds anything may be closed: its revisions stay.

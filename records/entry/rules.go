@@ -3,7 +3,6 @@ package entry
 import (
 	"context"
 	"math"
-	"slices"
 	"strconv"
 
 	"github.com/paulmach/orb"
@@ -41,7 +40,7 @@ var rules = map[records.Kind]rule{
 }
 
 // deleteRules judge closing a record where something speaks against it.
-var deleteRules = map[records.Kind]rule{records.Rows: rowDeleteRule, records.Finds: findDeleteRule}
+var deleteRules = map[records.Kind]rule{records.Rows: rowDeleteRule, records.Finds: findDeleteRule, records.Reviews: reviewDeleteRule, records.Removals: removalDeleteRule}
 
 // How far a find may lie from where it says it is.
 const (
@@ -219,48 +218,6 @@ func sampleRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, e
 		details = append(details, more...)
 	}
 	return details, nil
-}
-
-func removalRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, error) {
-	removal, details := scouting.ParseRemoval(w.Record.Geometry, w.Record.Properties)
-	more, err := refer(s, "review", records.Reviews, removal.Review)
-	if err != nil {
-		return nil, err
-	}
-	details = append(details, more...)
-	if more, err = refer(s, "block", records.Blocks, removal.Block); err != nil || more != nil {
-		return append(details, more...), err
-	}
-	g, found, err := s.ground(removal.Block)
-	if err != nil || !found {
-		return details, err
-	}
-	before, err := removalBefore(s, w.ID)
-	if err != nil {
-		return nil, err
-	}
-	for _, p := range removal.Plants {
-		if slices.Contains(before, p) {
-			continue // written while the plant had its place
-		}
-		details = append(details, scouting.Check(scouting.Find{Row: p.Row, Plant: p.Plant}, g.rowPlants())...)
-	}
-	return details, nil
-}
-
-func removalBefore(s *scope, id records.ID) ([]scouting.Place, error) {
-	rec, found, err := s.record(records.Removals, id)
-	if err != nil || !found {
-		return nil, err
-	}
-	before, _ := scouting.ParseRemoval(rec.Geometry, rec.Properties)
-	return before.Plants, nil
-}
-
-func reviewRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, error) {
-	review, details := scouting.ParseReview(w.Record.Geometry, w.Record.Properties)
-	more, err := refer(s, "block", records.Blocks, review.Block)
-	return append(details, more...), err
 }
 
 func productRule(_ context.Context, _ *scope, w records.Write) ([]fault.Detail, error) {

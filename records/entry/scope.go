@@ -20,6 +20,7 @@ import (
 type scope struct {
 	reader  records.Reader
 	pending map[records.Kind]map[records.ID]*records.Record // nil record: deleted
+	signing bool                                            // the write is this program's own: a decision being signed or acknowledged
 	grounds map[records.ID]*ground
 	named   map[records.ID]map[int][]planting.Name // by block and row: finds and removals
 	// samples by the finds they cover; nil until asked for.

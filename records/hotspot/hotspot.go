@@ -79,6 +79,8 @@ type Input struct {
 	// rate and no p is given.
 	NoEffort words.Text
 	Removed  []Removal
+	// Regrown are plants taken out that were seen to have come back, and when.
+	Regrown []Removal
 	// Replanted is the last day another plant was set at a place: finds before it
 	// are of the plant that stood there.
 	Replanted map[Plant]time.Time
@@ -207,6 +209,7 @@ type study struct {
 	rows     map[int]*Row
 	missing  map[Plant]bool
 	removed  map[Plant]time.Time
+	regrown  map[Plant]time.Time
 	infected map[Plant]*infected
 	selected []*infected // in row and plant order
 	labels   []Label
@@ -263,7 +266,7 @@ func Analyse(ctx context.Context, in Input, set Settings) (Analysis, error) {
 }
 
 func newStudy(in Input, set Settings) *study {
-	s := &study{in: in, set: set, rows: map[int]*Row{}, missing: map[Plant]bool{}, removed: map[Plant]time.Time{}, infected: map[Plant]*infected{}}
+	s := &study{in: in, set: set, rows: map[int]*Row{}, missing: map[Plant]bool{}, removed: map[Plant]time.Time{}, regrown: map[Plant]time.Time{}, infected: map[Plant]*infected{}}
 	for i, row := range in.Rows {
 		s.rows[row.Number] = &in.Rows[i]
 		for _, n := range row.Missing {
@@ -273,6 +276,11 @@ func newStudy(in Input, set Settings) *study {
 	for _, r := range in.Removed {
 		if on, seen := s.removed[r.Plant]; !seen || r.On.After(on) {
 			s.removed[r.Plant] = r.On
+		}
+	}
+	for _, r := range in.Regrown {
+		if r.On.After(s.regrown[r.Plant]) {
+			s.regrown[r.Plant] = r.On
 		}
 	}
 	return s
@@ -295,9 +303,21 @@ func (s *study) exists(p Plant) bool {
 	return ok && (row.Plants == 0 || p.Plant <= row.Plants)
 }
 
+// cameBack is whether a plant was seen to have come back since it was last taken
+// out, and no other set there meanwhile.
+func (s *study) cameBack(p Plant) bool {
+	back, seen := s.regrown[p]
+	on, gone := s.removed[p]
+	return seen && gone && !back.Before(on) && s.in.Replanted[p].Before(on)
+}
+
 // stands is whether a plant stands there now. A find after a removal is
-// regrowth: the plant stands again.
+// regrowth, as is a look that saw some: the plant stands again, though its place
+// be marked as empty.
 func (s *study) stands(p Plant) bool {
+	if s.exists(p) && s.cameBack(p) {
+		return true
+	}
 	if !s.exists(p) || s.missing[p] {
 		return false
 	}

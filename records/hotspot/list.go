@@ -51,6 +51,12 @@ func (s *study) list(a *Analysis) error {
 			enter(p, inspect)
 		}
 	}
+	for p := range s.regrown {
+		// Taken out without having been confirmed itself: a proof is wanted first.
+		if i := s.infected[p]; s.cameBack(p) && (i == nil || !i.confirmed) {
+			enter(p, inspect)
+		}
+	}
 	slices.SortFunc(a.Gone, byRow)
 	for _, g := range a.Groups {
 		s.alongRows(g, enter)

@@ -204,7 +204,11 @@ func (l *loader) removals() error {
 		if m.DoneOn.IsZero() || !l.by(m.DoneOn) {
 			return true
 		}
+		regrown := m.Regrown()
 		for _, p := range m.Plants {
+			if _, back := regrown[p]; back {
+				l.in.Regrown = append(l.in.Regrown, Removal{Plant: p, On: regrown[p]})
+			}
 			l.in.Removed = append(l.in.Removed, Removal{Plant: p, On: m.DoneOn})
 		}
 		return true

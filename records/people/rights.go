@@ -13,8 +13,8 @@ const (
 )
 
 var writes = map[records.Role][]records.Kind{
-	records.Applicator: {records.Passes, records.Tracks, records.Products, records.Stages, records.Visits, records.Finds},
-	records.Scout:      {records.Visits, records.Finds, records.Samples, records.Stages},
+	records.Applicator: {records.Passes, records.Tracks, records.Products, records.Stages, records.Visits, records.Finds, records.Removals},
+	records.Scout:      {records.Visits, records.Finds, records.Samples, records.Stages, records.Removals},
 	records.Adviser:    {records.Finds, records.Visits, records.Samples, records.Reviews, records.Removals, records.Stages},
 }
 
@@ -23,6 +23,8 @@ var Roles = []records.Role{records.Owner, records.Applicator, records.Scout, rec
 
 // May is the table of rights: everybody on a farm reads everything, the owner
 // writes everything and alone imports, the others write what their work makes.
+// Removals by an applicator or a scout only carry out a signed list; records/entry
+// holds them to it.
 // An unknown role may nothing.
 func May(role records.Role, verb Verb, kind records.Kind) bool {
 	switch {

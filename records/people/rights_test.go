@@ -12,8 +12,8 @@ import (
 func TestMay(t *testing.T) {
 	want := map[records.Role]string{
 		records.Owner:      "blocks rows surroundings stages visits finds samples removals reviews products passes tracks",
-		records.Applicator: "stages visits finds products passes tracks",
-		records.Scout:      "stages visits finds samples",
+		records.Applicator: "stages visits finds removals products passes tracks",
+		records.Scout:      "stages visits finds samples removals",
 		records.Adviser:    "stages visits finds samples removals reviews",
 		records.Viewer:     "",
 		"":                 "",

@@ -2,6 +2,7 @@ package scouting
 
 import (
 	"encoding/json"
+	"slices"
 	"time"
 
 	"caneward/blocks/fault"
@@ -58,6 +59,7 @@ type Removal struct {
 	Block    records.ID
 	Plants   []Place
 	RootsOut bool
+	Bagged   bool // at the plant, before it was carried out
 	Disposal string
 	DoneOn   time.Time
 	Review   records.ID
@@ -68,6 +70,26 @@ type Removal struct {
 type Regrowth struct {
 	On       time.Time
 	Regrowth bool
+	Plants   []Place // which came back; none where nobody said
+}
+
+// Regrown gives the plants seen to have come back, each with the last day it was:
+// those a look names, and the only plant of a removal without being named. Of
+// several plants and no name nobody knows which came back.
+func (m Removal) Regrown() map[Place]time.Time {
+	back := map[Place]time.Time{}
+	for _, c := range m.Checks {
+		plants := c.Plants
+		if len(plants) == 0 && len(m.Plants) == 1 {
+			plants = m.Plants
+		}
+		for _, p := range plants {
+			if c.Regrowth && !c.On.Before(back[p]) {
+				back[p] = c.On
+			}
+		}
+	}
+	return back
 }
 
 // Review is the adviser's decision as signed. The analysis and the list are
@@ -93,6 +115,9 @@ var (
 	reasonsNeeded = words.New("scouting-reasons-needed",
 		"A signed decision needs its reasons.",
 		"Una decisión firmada necesita sus razones.")
+	notRemoved = words.New("scouting-not-removed",
+		"Row {row}, plant {plant} is not among the plants of this removal.",
+		"La hilera {row}, planta {plant} no está entre las plantas de este arranque.")
 	noPlace    = words.New("scouting-no-place", "no place", "ningún lugar")
 	plantTwice = words.New("scouting-plant-twice",
 		"Row {row}, plant {plant} stands twice in the list.",
@@ -126,7 +151,7 @@ func ParseSample(g geo.Geometry, properties json.RawMessage) (Sample, []fault.De
 // ParseRemoval reads a removal. It needs a block and at least one plant.
 func ParseRemoval(g geo.Geometry, properties json.RawMessage) (Removal, []fault.Detail) {
 	r := fields.Properties(properties)
-	m := Removal{RootsOut: r.Yes("roots_out"), Disposal: r.Text("disposal"), DoneOn: r.Day("done_on"), Review: id(r, "review")}
+	m := Removal{RootsOut: r.Yes("roots_out"), Bagged: r.Yes("bagged"), Disposal: r.Text("disposal"), DoneOn: r.Day("done_on"), Review: id(r, "review")}
 	if r.Need("block") {
 		m.Block = id(r, "block")
 	}
@@ -139,6 +164,14 @@ func ParseRemoval(g geo.Geometry, properties json.RawMessage) (Removal, []fault.
 			c.On = in.Day("on")
 		}
 		in.InOrder("done_on", "on", m.DoneOn, c.On)
+		if in.Has("plants") {
+			c.Plants = places(in, "plants")
+		}
+		for _, q := range c.Plants {
+			if !slices.Contains(m.Plants, q) && q.Row > 0 && q.Plant > 0 {
+				in.Fault("plants", notRemoved.With(words.Args{"row": q.Row, "plant": q.Plant}))
+			}
+		}
 		m.Checks = append(m.Checks, c)
 	}
 	return m, r.Faults()

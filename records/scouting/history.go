@@ -163,11 +163,10 @@ func markRemoved(episodes []Episode, removals []Removal, zone *time.Location) {
 		if m.DoneOn.IsZero() {
 			continue
 		}
-		// A check speaks of the removal as a whole: of several plants nobody knows
-		// which one came back.
-		regrowth := len(m.Plants) == 1 && slices.ContainsFunc(m.Checks, func(c Regrowth) bool { return c.Regrowth })
+		regrown := m.Regrown()
 		for _, p := range m.Plants {
-			out[p] = append(out[p], taken{dayIn(m.DoneOn, zone), regrowth})
+			_, back := regrown[p]
+			out[p] = append(out[p], taken{dayIn(m.DoneOn, zone), back})
 		}
 	}
 	for i := range episodes {

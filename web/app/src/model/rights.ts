@@ -2,10 +2,11 @@ import type { Role } from "./farm";
 import type { Kind } from "./kinds";
 
 // As the server's table has it; the server decides, this only keeps buttons
-// away that it would refuse.
+// away that it would refuse. Removals by an applicator or a scout carry out a
+// signed list.
 const writes: Record<Exclude<Role, "owner">, readonly Kind[]> = {
-  applicator: ["passes", "tracks", "products", "stages", "visits", "finds"],
-  scout: ["visits", "finds", "samples", "stages"],
+  applicator: ["passes", "tracks", "products", "stages", "visits", "finds", "removals"],
+  scout: ["visits", "finds", "samples", "stages", "removals"],
   adviser: ["finds", "visits", "samples", "reviews", "removals", "stages"],
   viewer: [],
 };
