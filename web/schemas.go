@@ -67,7 +67,7 @@ func schemas() object {
 			})),
 		}),
 	}
-	for _, more := range []object{recordSchemas(), workSchemas(), layoutSchemas(), scoutingSchemas(), reviewSchemas()} {
+	for _, more := range []object{recordSchemas(), workSchemas(), layoutSchemas(), fieldSchemas(), scoutingSchemas(), reviewSchemas()} {
 		for name, o := range more {
 			all[name] = o
 		}

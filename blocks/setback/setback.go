@@ -72,6 +72,9 @@ type Rule struct {
 	// Strip asks for a maintained strip of plants that wide between the field and the
 	// feature, which is ground that must exist; the distance is kept all the same.
 	Strip bool
+	// Overshoot is how far round ends of the zone may reach too far; 0 is
+	// buffer.ArcOvershoot.
+	Overshoot geo.Metres
 }
 
 // Reach is how far from the feature's drawn line the rule withholds ground.
@@ -116,7 +119,7 @@ var (
 // All round, a point is withheld when some point of the feature lies within the
 // distance. Downwind, when some point of the feature does so in a direction
 // within HalfAngle of downwind (windFrom + 180). Zones are never short and
-// reach at most 1 cm too far (see buffer). fault.Invalid for a downwind rule
+// reach at most the rule's Overshoot too far. fault.Invalid for a downwind rule
 // without wind and a feature that cannot be placed; fault.TooCostly for features
 // with too many corners; the context's error.
 func Zone(ctx context.Context, frame plane.Frame, ground plane.Region, features []Feature, rules []Rule, windFrom *geo.Degrees) (plane.Region, error) {
@@ -136,7 +139,7 @@ func Zone(ctx context.Context, frame plane.Frame, ground plane.Region, features 
 			if !near {
 				continue
 			}
-			zone, err := round(ctx, shape, rule, rule.Reach(f), windFrom, buffer.Options{Within: ground})
+			zone, err := round(ctx, shape, rule, rule.Reach(f), windFrom, buffer.Options{Within: ground, Overshoot: rule.Overshoot})
 			if err != nil {
 				return nil, refuse(f, err)
 			}

@@ -61,6 +61,8 @@ var commands = []command{
 		words.New("cmd-layout", "the rows and plants that fit a block", "las hileras y plantas que caben en un bloque"), plan},
 	{"hotspots", "hotspots ROWMAP.csv [--along-m …] [--json]  |  hotspots POINTS.csv --x x --y y --eps 4.03 --min-finds 6",
 		words.New("cmd-hotspots", "groups of finds in a row map or in loose points", "grupos de hallazgos en un mapa de hileras o en puntos sueltos"), hotspots},
+	{"coverage", "coverage TRACK --block FILE [--width 2.4] [--setback-from FILE --setback-m 15] [--json]",
+		words.New("cmd-coverage", "what a sprayer's track covered of a block, doubled and missed", "lo que el recorrido de un pulverizador cubrió de un bloque, repitió y dejó"), coverTrack},
 	{"calc", "calc TOPIC key=value ... [--json]",
 		words.New("cmd-calc", "spray and planting arithmetic by hand", "cálculos de aplicación y plantación a mano"), calculate},
 	{"backup", "backup DIR FILE",

@@ -52,6 +52,16 @@ type Options struct {
 	// too far from it to matter are left out, so the zone is right on that
 	// ground and may be missing elsewhere. Nil keeps everything.
 	Within plane.Region
+	// Overshoot is how far round ends may lie outside the true arc; 0 is
+	// ArcOvershoot. A finer one has more corners.
+	Overshoot geo.Metres
+}
+
+func (o Options) overshoot() geo.Metres {
+	if o.Overshoot > 0 {
+		return o.Overshoot
+	}
+	return ArcOvershoot
 }
 
 // ArgumentError says that a distance or angle is no number, negative or too large.
@@ -83,7 +93,7 @@ func Around(ctx context.Context, s plane.Shape, d geo.Metres, o Options) (plane.
 	if err := checkArgument("distance in metres", float64(d), float64(MaxDistance)); err != nil {
 		return nil, err
 	}
-	return sweep(ctx, s, d, []plane.Ring{disc(d)}, o)
+	return sweep(ctx, s, d, []plane.Ring{disc(d, o.overshoot())}, o)
 }
 
 // Downwind is the ground from which spray carried by the wind would reach the
@@ -109,7 +119,7 @@ func Downwind(ctx context.Context, s plane.Shape, d geo.Metres, windFrom, halfAn
 	if halfAngle >= 180 {
 		return Around(ctx, s, d, o)
 	}
-	return sweep(ctx, s, d, sectors(d, windFrom, halfAngle), o)
+	return sweep(ctx, s, d, sectors(d, o.overshoot(), windFrom, halfAngle), o)
 }
 
 // sweep is the Minkowski sum of the shape and the union of the convex stamps,
@@ -201,14 +211,14 @@ func within(ctx context.Context, pieces []piece, polys plane.Region, reach geo.M
 }
 
 // arcs is the number of tangents for a half circle of radius d.
-func arcs(d geo.Metres) int {
+func arcs(d, overshoot geo.Metres) int {
 	// A tangent polygon's corner lies d·(sec(π/2n) - 1) outside, about d·π²/8n².
-	return max(leastArcs, int(math.Ceil(math.Pi*math.Sqrt(float64(d/ArcOvershoot)/8))))
+	return max(leastArcs, int(math.Ceil(math.Pi*math.Sqrt(float64(d/overshoot)/8))))
 }
 
 // disc is a regular polygon round the circle of radius d, counter-clockwise.
-func disc(d geo.Metres) plane.Ring {
-	n := 2 * arcs(d)
+func disc(d, overshoot geo.Metres) plane.Ring {
+	n := 2 * arcs(d, overshoot)
 	r := make(plane.Ring, 0, n+1)
 	out := float64(d) / math.Cos(math.Pi/float64(n))
 	for i := range n {
@@ -221,7 +231,7 @@ func disc(d geo.Metres) plane.Ring {
 // sectors cuts the sector into convex ones of 90° or less, counter-clockwise,
 // each with the origin as its first corner. Their arcs are replaced by tangents
 // between the exact ends of the sides.
-func sectors(d geo.Metres, mid, half geo.Degrees) []plane.Ring {
+func sectors(d, overshoot geo.Metres, mid, half geo.Degrees) []plane.Ring {
 	if half == 0 {
 		p := plane.Heading(mid).Times(float64(d))
 		return []plane.Ring{{{}, p, {}}}
@@ -231,7 +241,7 @@ func sectors(d geo.Metres, mid, half geo.Degrees) []plane.Ring {
 	var out []plane.Ring
 	for i := range count {
 		to := mid + half - geo.Degrees(i)*wide // bearings fall counter-clockwise
-		steps := max(1, int(math.Ceil(float64(wide)/180*float64(arcs(d)))))
+		steps := max(1, int(math.Ceil(float64(wide)/180*float64(arcs(d, overshoot)))))
 		step := wide / geo.Degrees(steps)
 		far := float64(d) / math.Cos(float64(step)/2*math.Pi/180)
 		r := plane.Ring{{}, plane.Heading(to).Times(float64(d))}
@@ -345,7 +355,7 @@ func joint(p, next piece, w geo.Metres) plane.Ring {
 		start, end = next.left().Times(float64(w)), p.left().Times(float64(w))
 	}
 	angle := math.Abs(turn)
-	steps := max(1, int(math.Ceil(angle/math.Pi*float64(arcs(w)))))
+	steps := max(1, int(math.Ceil(angle/math.Pi*float64(arcs(w, ArcOvershoot)))))
 	step := angle / float64(steps)
 	r := plane.Ring{p.b, p.b.Plus(start)}
 	for k := range steps {
