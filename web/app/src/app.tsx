@@ -17,7 +17,7 @@ import { Cover } from "./ui/cover";
 import { useRecords, useSignal, useText, useUnits } from "./ui/hooks";
 import { MapKey } from "./ui/key";
 import { MapBarPlace, mapBarUsed } from "./ui/mapbar";
-import { MapCoverPlace } from "./ui/mapcover";
+import { MapCoverPlace, mapCoverUsed } from "./ui/mapcover";
 import { ProblemNote } from "./ui/notes";
 import { SaidLine } from "./ui/undo";
 import { readBaseMap } from "./api/basemap";
@@ -204,6 +204,10 @@ function Frame({ net, info, who, device, address, go, goFarm, signOut }: FramePr
 
   useEffect(() => farm.end, [farm]);
   useEffect(() => {
+    // They are counted by where there is no signal, whatever place was open where there was one.
+    farm.ask("programmes", () => api.net.json(api.path("programmes"))).catch(() => undefined);
+  }, [farm, api]);
+  useEffect(() => {
     const made = new DrawnMap(target.current!);
     setMap(made);
     return () => made.end();
@@ -220,7 +224,7 @@ function Frame({ net, info, who, device, address, go, goFarm, signOut }: FramePr
     content.current?.scrollTo(0, 0);
   }, [address.place, address.view, address.block]);
   const drawing = useSignal(mapBarUsed);
-  useEffect(() => setHeight(drawing ? "low" : "half"), [drawing]);
+  const covered = useSignal(mapCoverUsed);
   useEffect(() => {
     if (!map) return;
     // Without a base map the outlines on white are the map.
@@ -228,6 +232,8 @@ function Frame({ net, info, who, device, address, go, goFarm, signOut }: FramePr
   }, [net, map]);
 
   const [place, failure, again] = usePlace(address.place);
+  const opens = place?.opens ?? "half";
+  useEffect(() => setHeight(drawing ? "low" : covered ? "half" : opens), [drawing, covered, opens]);
   // The sheet first: what can be done comes before what can be seen.
   useFeed(farm, figures, place ? map : null, address);
   useFirstView(farm, map, address.block);

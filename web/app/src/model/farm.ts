@@ -56,6 +56,9 @@ export interface RecordSource {
   keep<K extends Kind>(kind: K, feature: Feature<K>, base: Stored<K> | null, how: Keeping): Promise<Kept<K>>;
   /** Closes a record the same way; one that was never sent leaves no trace. */
   takeBack(base: Stored): Promise<void>;
+  /** What the server last answered under this name; undefined for nothing. */
+  answer(name: string): Promise<unknown>;
+  keepAnswer(name: string, value: unknown): Promise<void>;
   /** Tells of records that changed by themselves; null: everything is to be listed anew. */
   listen(heard: (touched: readonly Touched[] | null) => void): () => void;
 }
@@ -78,6 +81,7 @@ export class Farm {
   readonly who: Who;
   readonly #source: RecordSource;
   readonly #shelf: Shelf = {};
+  readonly #answers = new Map<string, Signal<unknown>>();
   /** How often something was heard: a list read in between is read again. */
   #heardOf = 0;
   /** Ends the listening to what others change. */
@@ -101,6 +105,22 @@ export class Farm {
     const made = signal<Records<K>>({ state: "idle", list: [], failure: null, at: 0 });
     (this.#shelf as Record<string, unknown>)[kind] = made;
     return made;
+  }
+
+  /** What the server answers to a question that is no record, such as the programmes; undefined until ask() knows. */
+  answer<T>(name: string): Signal<T | undefined> {
+    const found = this.#answers.get(name) ?? signal<unknown>(undefined);
+    this.#answers.set(name, found);
+    return found as Signal<T | undefined>;
+  }
+
+  /** Takes the answer of before, then asks anew and keeps what comes. Throws what asking throws. */
+  async ask<T>(name: string, asking: () => Promise<T>): Promise<void> {
+    const shelf = this.answer<T>(name);
+    if (shelf.get() === undefined) shelf.set((await this.#source.answer(name)) as T | undefined);
+    const now = await asking();
+    shelf.set(now);
+    await this.#source.keepAnswer(name, now);
   }
 
   /** One record by id, if it is known here. */

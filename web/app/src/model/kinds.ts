@@ -124,6 +124,8 @@ export interface Count {
   what: string;
   sampled: number;
   hits: number;
+  /** One looked at may show more than one. */
+  several?: boolean;
 }
 
 export interface VisitProperties {

@@ -38,7 +38,7 @@ export class DeviceSource implements RecordSource {
     } catch (thrown) {
       const list = await this.#store.list(this.#farm, kind);
       // What is here is better than a note that the rest could not be fetched.
-      if (!known && list.length === 0) throw thrown;
+      if (!known?.at && !known?.sequence && list.length === 0) throw thrown;
       return list;
     }
     return this.#store.list(this.#farm, kind);
@@ -104,6 +104,14 @@ export class DeviceSource implements RecordSource {
     }
   }
 
+  answer(name: string): Promise<unknown> {
+    return this.#store.answer(this.#farm, name);
+  }
+
+  keepAnswer(name: string, value: unknown): Promise<void> {
+    return this.#store.keepAnswer(this.#farm, name, value);
+  }
+
   async takeBack(base: Stored): Promise<void> {
     this.#kept(await this.#store.takeBack(this.#farm, base));
   }
@@ -144,6 +152,12 @@ export class DirectSource implements RecordSource {
   }
   async takeBack(base: Stored): Promise<void> {
     await this.del(base);
+  }
+  async answer(): Promise<unknown> {
+    return undefined;
+  }
+  async keepAnswer(): Promise<void> {
+    return;
   }
   listen(): () => void {
     return () => undefined;

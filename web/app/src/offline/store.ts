@@ -16,6 +16,8 @@ interface KnownFarm {
   readonly sequence: number;
   /** When everything up to it was here, milliseconds; 0 while the first filling goes on. */
   readonly at: number;
+  /** What the server last answered to questions that are no records, by name. */
+  readonly answers?: Readonly<Record<string, unknown>>;
 }
 
 export interface KeptPhoto {
@@ -350,7 +352,7 @@ export class DeviceStore {
         else await records.put({ farm, stored: { ...storedFrom(c.kind, c.record), revision: c.revision } });
       }
       const before = await tx.objectStore("farms").get(farm);
-      await tx.objectStore("farms").put({ farm, sequence, at: whole ? Date.now() : (before?.at ?? 0) });
+      await tx.objectStore("farms").put({ ...before, farm, sequence, at: whole ? Date.now() : (before?.at ?? 0) });
       const touched: Touched[] = [];
       for (const c of last.values()) touched.push({ kind: c.kind, id: c.id, now: await effective(tx, farm, c.kind, c.id) });
       return touched;
@@ -361,6 +363,18 @@ export class DeviceStore {
   async note(farm: string, stored: Stored | null, of: { kind: Kind; id: string }): Promise<void> {
     if (stored) await this.#db.put("records", { farm, stored });
     else await this.#db.delete("records", [farm, of.kind, of.id]);
+  }
+
+  async answer(farm: string, name: string): Promise<unknown> {
+    return (await this.farm(farm))?.answers?.[name];
+  }
+
+  /** Keeps an answer until the next one; it is forgotten with the farm. */
+  async keepAnswer(farm: string, name: string, value: unknown): Promise<void> {
+    return this.#write(["farms"], async (tx) => {
+      const before = (await tx.objectStore("farms").get(farm)) ?? { farm, sequence: 0, at: 0 };
+      await tx.objectStore("farms").put({ ...before, answers: { ...before.answers, [name]: value } });
+    });
   }
 
   /** Forgets what the server told of a farm, or of all; what waits stays. */

@@ -4,6 +4,7 @@ import type { FarmFigures } from "../api/figures";
 import type { FarmMap } from "../map/farmmap";
 import type { Address, PlaceName } from "../model/address";
 import type { Farm } from "../model/farm";
+import type { SheetHeight } from "../ui/sheet";
 
 /**
  * What a place gets. Its component is what stands in the sheet: start with a
@@ -43,4 +44,6 @@ export type Go = (change: Partial<Omit<Address, "farm">>, how?: { replace?: bool
 export interface Place {
   readonly name: PlaceName;
   readonly Sheet: ComponentType<PlaceProps>;
+  /** How much of a phone's screen its sheet takes at first; half where it is not said. */
+  readonly opens?: SheetHeight;
 }

@@ -1,5 +1,9 @@
 import { type ComponentChildren, render } from "preact";
 import { useEffect, useLayoutEffect } from "preact/hooks";
+import { signal } from "../model/signal";
+
+/** Whether a picture stands over the map; the phone then shows both. */
+export const mapCoverUsed = signal(false);
 
 let place: HTMLElement | null = null;
 
@@ -21,11 +25,12 @@ export function MapCover({ children }: { children: ComponentChildren }) {
   useLayoutEffect(() => {
     if (place) render(<>{children}</>, place);
   });
-  useEffect(
-    () => () => {
+  useEffect(() => {
+    mapCoverUsed.set(true);
+    return () => {
+      mapCoverUsed.set(false);
       if (place) render(null, place);
-    },
-    [],
-  );
+    };
+  }, []);
   return null;
 }

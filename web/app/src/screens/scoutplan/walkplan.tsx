@@ -1,9 +1,8 @@
 import { useEffect, useMemo, useState } from "preact/hooks";
 import { type SamplingWalk, Scouting, type WalkKind, walkKinds, type WalkStop } from "../../api/scouting";
 import type { Shape } from "../../map/farmmap";
-import { feature, type PlannedStop, type Stored } from "../../model/kinds";
+import type { PlannedStop, Stored } from "../../model/kinds";
 import { mayWrite } from "../../model/rights";
-import { uuid7 } from "../../model/uuid7";
 import { MainAction } from "../../ui/action";
 import { useAsked } from "../../ui/asked";
 import { Choice, TextField } from "../../ui/form";
@@ -16,6 +15,7 @@ import { DataTable } from "../papers/datatable";
 import type { Column } from "../papers/table";
 import type { PlaceProps } from "../place";
 import { RowsPicture } from "../walk/pickplant";
+import { useVisit } from "../walk/visiting";
 import { askOf, mostSeed, newSeed, readPlan, whole, writePlan } from "./plan";
 import "./scoutplan.css";
 
@@ -118,19 +118,13 @@ function stopShapes(stops: readonly WalkStop[]): Shape[] {
 /** Puts the stops into a visit, so that a phone has them where there is no signal. */
 function StartVisit({ farm, go, block, walk }: Pick<PlaceProps, "farm" | "go"> & { block: string; walk: SamplingWalk }) {
   const t = useText();
-  const visits = useRecords(farm, "visits");
+  const visit = useVisit(farm, block);
   const [problem, setProblem] = useState<unknown>(null);
-  const [id] = useState(uuid7);
-  const open = visits.list
-    .filter((v) => v.feature.properties.block === block && !v.feature.properties.ended_at)
-    .sort((a, b) => a.feature.properties.started_at.localeCompare(b.feature.properties.started_at))
-    .pop();
   const planned_stops = walk.stops.map((s): PlannedStop => ({ row: s.row, plant: s.plant, ...(s.lon === null || s.lat === null ? {} : { at: [s.lon, s.lat] }) }));
   const start = async () => {
     setProblem(null);
     try {
-      if (open) await farm.keep("visits", { ...open.feature, properties: { ...open.feature.properties, planned_stops } }, open);
-      else await farm.keep("visits", feature<"visits">(id, null, { block, purpose: "scouting", started_at: new Date().toISOString(), planned_stops }));
+      await (visit.mine ? visit.amend((p) => ({ ...p, planned_stops })) : visit.start({ planned_stops }));
       say(t("scoutplan-started", { n: planned_stops.length }));
       go({ view: undefined });
     } catch (thrown) {
@@ -139,8 +133,8 @@ function StartVisit({ farm, go, block, walk }: Pick<PlaceProps, "farm" | "go"> &
   };
   return (
     <>
-      <button type="button" class="big" disabled={visits.state === "loading"} onClick={() => void start()}>
-        {t(open ? "scoutplan-add-to-visit" : "scoutplan-start-visit")}
+      <button type="button" class="big" onClick={() => void start()}>
+        {t(visit.mine ? "scoutplan-add-to-visit" : "scoutplan-start-visit")}
       </button>
       {problem !== null && <ProblemNote problem={problem} />}
     </>

@@ -1,3 +1,4 @@
+import { named, t } from "../../i18n";
 import { type Cause, causes, type Feature, type FindProperties, type Severity } from "../../model/kinds";
 import type { LonLat } from "../../rowmap/rowplace";
 
@@ -80,6 +81,8 @@ export function findFeature(o: {
   visit: string | null;
   /** Nobody has said which row: the find stays near its place until somebody does. */
   unplaced?: boolean;
+  /** Ids. */
+  photos?: readonly string[];
 }): Feature<"finds"> {
   const words = o.form.words.trim();
   const properties: SentFind = {
@@ -92,6 +95,7 @@ export function findFeature(o: {
     placed_by: o.place.by,
     ...(words ? { words } : {}),
     ...(o.visit ? { visit: o.visit } : {}),
+    ...(o.photos?.length ? { photos: [...o.photos] } : {}),
     ...(o.fix
       ? { accuracy_m: Math.round(o.fix.accuracyM * 10) / 10, fix_age_s: fixAgeS(o.fix, o.now), fix: o.fix.at }
       : {}),
@@ -134,4 +138,11 @@ export function recall(memory: Memory, farm: string, block: string): FindForm {
     plant: count(k["plant"]),
     words: "",
   };
+}
+
+/** What a find is, in words: nobody but an adviser or a laboratory says that it is a disease, so it looks like one until then. */
+export function looks({ cause, state }: { readonly cause: string; readonly state: string }): string {
+  const name = named("walk-cause-", cause);
+  const said = cause === "other" || state === "confirmed" || state === "refuted";
+  return said ? name : t("walk-looks-like", { cause: name });
 }

@@ -1,10 +1,24 @@
 import { useEffect, useState } from "preact/hooks";
+import { kept } from "../../model/signal";
+import { useSignal } from "../../ui/hooks";
 import type { Fix } from "./find";
 
 export type FixState = "off" | "waiting" | "fixed" | "denied";
 
+const gpsKept = kept("caneward.walk.gps", ["off", "on"], "off");
+
+/** Whether the position runs: kept on the device, so that it runs again when the page is opened. */
+export function useGps(): [boolean, (on: boolean) => void] {
+  return [useSignal(gpsKept) === "on", (on) => gpsKept.set(on ? "on" : "off")];
+}
+
+export interface RunningFix {
+  readonly state: FixState;
+  readonly fix: Fix | null;
+}
+
 /** The running position of the device while `on`: the newest fix with its age, never waited for. */
-export function useFix(on: boolean): { readonly state: FixState; readonly fix: Fix | null } {
+export function useFix(on: boolean): RunningFix {
   const [fix, setFix] = useState<Fix | null>(null);
   const [denied, setDenied] = useState(false);
   useEffect(() => {

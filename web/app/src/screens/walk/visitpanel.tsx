@@ -1,15 +1,22 @@
-import { useState } from "preact/hooks";
-import { moment } from "../../i18n";
-import type { Inspected, Stored } from "../../model/kinds";
-import { feature } from "../../model/kinds";
-import { uuid7 } from "../../model/uuid7";
+import { useEffect, useState } from "preact/hooks";
+import type { Client } from "../../api/client";
+import type { Farm } from "../../model/farm";
+import type { VisitProperties } from "../../model/kinds";
+import { type DrawnRow, lastPlant, type Stretch } from "../../rowmap/rowplace";
+import { MainAction } from "../../ui/action";
 import { Check, TextArea } from "../../ui/form";
-import { useText } from "../../ui/hooks";
+import { useRecords, useText } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
 import { say } from "../../ui/undo";
-import type { PlaceProps } from "../place";
-import { type DrawnRow, lastPlant } from "../../rowmap/rowplace";
-import { positions, readStretches } from "./visit";
+import type { Recording } from "../ground/round/recording";
+import { type Effort, closed, effortOf, inspectedOf, isPaused, paused } from "./effort";
+import { Summary } from "./summary";
+import { allCounts, forgetTallies } from "./tally";
+import { dropTrack, trackOf } from "./track";
+import { mergeStretches, positions, readStretches, writeStretches } from "./visit";
+import type { Visiting } from "./visiting";
+import { RowGrid } from "./rowgrid";
+import { WalkedRows } from "./walkedrows";
 
 const badKeys = {
   shape: "walk-visit-bad-shape",
@@ -18,30 +25,61 @@ const badKeys = {
   order: "walk-visit-bad-order",
 } as const;
 
-/** Starts a visit of a block and closes it with what was looked at, finds or none. */
+/** What a visit looked at, and its end: finds or none. */
 export function VisitPanel(props: {
-  readonly farm: PlaceProps["farm"];
-  readonly block: string;
+  readonly farm: Farm;
+  readonly api: Client;
   readonly rows: readonly DrawnRow[];
-  readonly open: Stored<"visits"> | undefined;
-  readonly finds: number;
+  readonly visit: Visiting;
+  readonly walked: Recording | null;
+  readonly gps: boolean;
+  readonly onGps: (on: boolean) => void;
 }) {
+  const { visit, farm, api, rows } = props;
+  if (visit.mine) return <Open key={visit.mine.id} {...props} />;
+  return visit.closed ? <Summary farm={farm} api={api} visit={visit.closed} rows={rows} /> : null;
+}
+
+function Open({ farm, api, rows, visit, walked, gps, onGps }: Parameters<typeof VisitPanel>[0]) {
   const t = useText();
-  const { farm, block, rows, open } = props;
-  const [closing, setClosing] = useState(false);
-  const [whole, setWhole] = useState(false);
-  const [text, setText] = useState("");
+  const mine = visit.mine!;
+  const before = mine.feature.properties;
+  const last = (row: number) => lastPlant(rows, row);
+  const recorded = JSON.stringify(before.inspected ?? []);
+  const [effort, setEffort] = useState<Effort>(() => effortOf(before.inspected, last));
+  // Rows come a moment after the visit, and another phone may have been on it.
+  useEffect(() => setEffort(effortOf(before.inspected, last)), [recorded, rows]);
   const [fault, setFault] = useState<string>();
   const [problem, setProblem] = useState<unknown>(null);
   const [busy, setBusy] = useState(false);
-  // One id per visit started here, so that pressing again after a lost answer does not start two.
-  const [startId, setStartId] = useState(uuid7);
+  const finds = useRecords(farm, "finds").list.filter((f) => f.feature.properties.visit === mine.id).length;
+  const read = readStretches(effort.text, last);
+  const stretches = read.ok ? read.stretches : [];
 
-  const attempt = async (work: () => Promise<void>) => {
-    setBusy(true);
+  const amend = (change: (p: VisitProperties) => VisitProperties, track?: Parameters<Visiting["amend"]>[1]) => visit.amend(change, track).catch(setProblem);
+  // Each tap stands in the record at once: the phone may fall into the next puddle.
+  const enter = (next: Effort) => {
+    setEffort(next);
+    setFault(undefined);
+    const inspected = inspectedOf(next, last);
+    if (inspected) void amend((p) => ({ ...p, inspected }));
+  };
+  const enterStretches = (next: readonly Stretch[]) => enter({ whole: false, text: writeStretches(next, last) });
+
+  const pause = () => amend((p) => paused(p, Date.now()), trackOf(mine.feature.geometry, walked) ?? undefined).then(() => dropTrack(farm.id, mine.id));
+
+  const close = async () => {
+    const inspected = inspectedOf(effort, last);
+    if (!inspected) return setFault(read.ok ? undefined : t(badKeys[read.why], { word: read.word }));
+    if (inspected.length === 0) return setFault(t("walk-visit-rows-empty"));
+    setFault(undefined);
     setProblem(null);
+    setBusy(true);
     try {
-      await work();
+      await visit.amend((p) => ({ ...closed(p, Date.now()), inspected, ...allCounts(farm.id, mine.id, p.counts) }), trackOf(mine.feature.geometry, walked) ?? undefined);
+      forgetTallies(farm.id, mine.id);
+      dropTrack(farm.id, mine.id);
+      say(t("walk-visit-closed"));
     } catch (thrown) {
       setProblem(thrown);
     } finally {
@@ -49,78 +87,43 @@ export function VisitPanel(props: {
     }
   };
 
-  const start = () =>
-    attempt(async () => {
-      const made = feature<"visits">(startId, null, { block, purpose: "scouting", started_at: new Date().toISOString() });
-      await farm.keep("visits", made);
-      setStartId(uuid7());
-    });
-
-  const read = readStretches(text, (row) => lastPlant(rows, row));
-  const close = () => {
-    if (!open) return;
-    let inspected: Inspected[];
-    if (whole) inspected = [{ rows: "all" }];
-    else if (!read.ok) return setFault(t(badKeys[read.why], { word: read.word }));
-    else if (read.stretches.length === 0) return setFault(t("walk-visit-rows-empty"));
-    else inspected = [...read.stretches];
-    setFault(undefined);
-    return attempt(async () => {
-      const before = open.feature;
-      const properties = { ...before.properties, ended_at: new Date().toISOString(), inspected };
-      await farm.keep("visits", { ...before, properties }, open);
-      setClosing(false);
-      setText("");
-      setWhole(false);
-      say(t("walk-visit-closed"));
-    });
-  };
-
   return (
     <section class="visit">
-      <h2>{t("walk-visit")}</h2>
-      {!open && (
-        <button type="button" class="big" disabled={busy} onClick={() => void start()}>
-          {t("walk-visit-start")}
-        </button>
+      <p class="hint">{t("walk-visit-why")}</p>
+      <Check label={t("walk-visit-whole")} checked={effort.whole} onChecked={(whole) => enter({ ...effort, whole })} />
+      {!effort.whole && (
+        <>
+          <RowGrid rows={rows} stretches={stretches} onStretches={enterStretches} />
+          <TextArea
+            label={t("walk-visit-rows")}
+            hint={t("walk-visit-rows-how")}
+            rows={2}
+            value={effort.text}
+            onValue={(text) => setEffort({ whole: false, text })}
+            fault={fault}
+          />
+          {read.ok && read.stretches.length > 0 && <p>{t("walk-visit-positions", { n: positions(read.stretches) })}</p>}
+        </>
       )}
-      {open && (
-        <p>
-          {t("walk-visit-open", { time: clock(open.feature.properties.started_at, farm.info.zone) })}.{" "}
-          {t("walk-visit-finds", { n: props.finds })}.
-        </p>
-      )}
-      {open && !closing && (
-        <button type="button" class="big" onClick={() => setClosing(true)}>
-          {t("walk-visit-close")}
-        </button>
-      )}
-      {open && closing && (
-        <div class="visit-close">
-          <p class="hint">{t("walk-visit-why")}</p>
-          <Check label={t("walk-visit-whole")} checked={whole} onChecked={setWhole} />
-          {!whole && (
-            <>
-              <TextArea label={t("walk-visit-rows")} hint={t("walk-visit-rows-how")} rows={2} value={text} onValue={setText} fault={fault} />
-              {read.ok && read.stretches.length > 0 && (
-                <p>{t("walk-visit-positions", { n: positions(read.stretches) })}</p>
-              )}
-            </>
-          )}
-          <button type="button" class="big" disabled={busy} onClick={() => void close()}>
-            {props.finds === 0 ? t("walk-visit-save-zero") : t("walk-visit-save", { n: props.finds })}
-          </button>
-          <button type="button" class="big plain" onClick={() => setClosing(false)}>
-            {t("core-cancel")}
+      <WalkedRows
+        api={api}
+        visit={mine.id}
+        before={mine.feature.geometry}
+        walked={walked}
+        gps={gps}
+        onGps={onGps}
+        onTake={(more) => enterStretches(mergeStretches([...stretches, ...more]))}
+      />
+      <Summary farm={farm} api={api} visit={mine} rows={rows} effort={effort} />
+      {problem !== null && <ProblemNote problem={problem} />}
+      {!isPaused(before) && (
+        <div class="buttons">
+          <button type="button" class="big" onClick={() => void pause()}>
+            {t("walk-visit-pause")}
           </button>
         </div>
       )}
-      {problem !== null && <ProblemNote problem={problem} />}
+      <MainAction label={finds === 0 ? t("walk-visit-save-zero") : t("walk-visit-save", { n: finds })} run={() => void close()} busy={busy} />
     </section>
   );
-}
-
-/** Hours and minutes of an instant on the farm's clock. */
-export function clock(instant: string, zone: string): string {
-  return moment(instant, zone).split(", ").pop() ?? "";
 }

@@ -6,6 +6,8 @@ export interface Tally {
   /** Looked at. */
   readonly n: number;
   readonly hits: number;
+  /** One looked at may show more than one. */
+  readonly several?: boolean;
 }
 
 export const noTally: Tally = { n: 0, hits: 0 };
