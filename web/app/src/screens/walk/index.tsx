@@ -100,7 +100,7 @@ function InBlock(props: PlaceProps & { block: Stored<"blocks">; may: boolean; do
     return () => map.setHere(null);
   }, [map, fix]);
 
-  const strip = <VisitStrip visit={visit} farm={farm} onStarted={() => setGps(true)} onClose={() => go({ view: "visit" })} onProblem={setProblem} />;
+  const strip = <VisitStrip visit={visit} farm={farm} onStarted={() => setGps(true)} onClose={doing === "visit" ? undefined : () => go({ view: "visit" })} onProblem={setProblem} />;
   return (
     <>
       {may && (
@@ -112,7 +112,7 @@ function InBlock(props: PlaceProps & { block: Stored<"blocks">; may: boolean; do
           ))}
         </nav>
       )}
-      {may && !visit.mine && strip}
+      {may && (!visit.mine || doing === "visit") && strip}
       {problem !== null && <ProblemNote problem={problem} />}
       {may && doing === "find" && <FindEntry {...props} rows={rows} position={position} gps={gps} onGps={setGps} visit={visit.mine} />}
       {may && doing === "count" && <CountPanel farm={farm} api={props.api} view={address.view} go={go} visit={visit} />}

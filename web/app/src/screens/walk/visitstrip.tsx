@@ -15,7 +15,8 @@ export function VisitStrip(props: {
   readonly visit: Visiting;
   readonly farm: Farm;
   readonly onStarted: () => void;
-  readonly onClose: () => void;
+  /** Left out where the end of the visit is on the screen anyway. */
+  readonly onClose: (() => void) | undefined;
   readonly onProblem: (thrown: unknown) => void;
 }) {
   const t = useText();
@@ -63,9 +64,11 @@ export function VisitStrip(props: {
             {t("walk-visit-resume")}
           </button>
         )}
-        <button type="button" class="big" onClick={props.onClose}>
-          {t("walk-visit-close")}
-        </button>
+        {props.onClose && (
+          <button type="button" class="big" onClick={props.onClose}>
+            {t("walk-visit-close")}
+          </button>
+        )}
       </div>
     </section>
   );
