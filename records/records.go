@@ -131,6 +131,7 @@ type Query struct {
 	// included; a record without a time passes.
 	From, To time.Time
 	Equal    map[string]string // top-level string properties that must equal
+	Blocks   []ID              // the property "block" is one of these (see Facets); nil does not narrow
 	After    ID                // cursor: ids greater than this, in byte order
 	Limit    int               // at most this many; 0 means no limit
 }

@@ -3,6 +3,7 @@ package records
 import (
 	"encoding/json"
 	"math"
+	"slices"
 	"time"
 
 	"caneward/blocks/fault"
@@ -173,6 +174,9 @@ func (q Query) Check() error {
 // before. Limit and After are not its business.
 func (q Query) Admits(f Facets, r Record) bool {
 	if q.Box != nil && !Meets(r.Geometry.Flat, *q.Box) {
+		return false
+	}
+	if q.Blocks != nil && !slices.Contains(q.Blocks, f.Block) {
 		return false
 	}
 	return q.AdmitsTime(f) && q.AdmitsProperties(r.Properties)

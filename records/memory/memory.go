@@ -25,8 +25,10 @@ type Store struct {
 	farms    map[records.FarmID]*farm
 	people   map[records.PersonID]people.Person
 	names    map[string]records.PersonID
-	roles    map[membership]records.Role
+	roles    map[membership]people.Membership
 	sessions map[[32]byte]people.Session
+	grants   map[[32]byte]people.Grant
+	seconds  map[records.PersonID]people.SecondFactor
 }
 
 var (
@@ -67,8 +69,10 @@ func New(now func() time.Time) *Store {
 		farms:    map[records.FarmID]*farm{},
 		people:   map[records.PersonID]people.Person{},
 		names:    map[string]records.PersonID{},
-		roles:    map[membership]records.Role{},
+		roles:    map[membership]people.Membership{},
 		sessions: map[[32]byte]people.Session{},
+		grants:   map[[32]byte]people.Grant{},
+		seconds:  map[records.PersonID]people.SecondFactor{},
 	}
 }
 

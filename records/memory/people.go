@@ -16,36 +16,40 @@ func (s *Store) CreatePerson(ctx context.Context, p people.Person) error {
 	if err := p.Check(); err != nil {
 		return err
 	}
-	return s.change(ctx, func() error {
-		if _, taken := s.names[p.Name]; taken {
-			return people.NameTaken(p.Name)
-		}
-		if _, taken := s.people[p.ID]; taken {
-			return people.NameTaken(p.Name)
-		}
-		p.Created = records.WholeMicroseconds(p.Created)
-		s.people[p.ID] = p
-		s.names[p.Name] = p.ID
-		return nil
-	})
+	return s.change(ctx, func() error { return s.createPerson(p) })
+}
+
+func (s *Store) createPerson(p people.Person) error {
+	if _, taken := s.names[p.Name]; taken {
+		return people.NameTaken(p.Name)
+	}
+	if _, taken := s.people[p.ID]; taken {
+		return people.NameTaken(p.Name)
+	}
+	p.Created, p.Rights = records.WholeMicroseconds(p.Created), 0
+	s.people[p.ID] = p
+	s.names[p.Name] = p.ID
+	return nil
 }
 
 // SetPassword implements people.Store.
 func (s *Store) SetPassword(ctx context.Context, id records.PersonID, phc string) error {
-	return s.change(ctx, func() error {
-		p, there := s.people[id]
-		if !there {
-			return people.Missing()
+	return s.change(ctx, func() error { return s.setPassword(id, phc) })
+}
+
+func (s *Store) setPassword(id records.PersonID, phc string) error {
+	p, there := s.people[id]
+	if !there {
+		return people.Missing()
+	}
+	p.Password = phc
+	s.people[id] = p
+	for token, session := range s.sessions {
+		if session.Person == id {
+			delete(s.sessions, token)
 		}
-		p.Password = phc
-		s.people[id] = p
-		for token, session := range s.sessions {
-			if session.Person == id {
-				delete(s.sessions, token)
-			}
-		}
-		return nil
-	})
+	}
+	return nil
 }
 
 // PersonByName implements people.Store.
@@ -91,41 +95,53 @@ func (s *Store) SetRole(ctx context.Context, m people.Membership) error {
 	if err := m.Check(); err != nil {
 		return err
 	}
-	return s.change(ctx, func() error {
-		if _, there := s.people[m.Person]; !there {
-			return people.Missing()
-		}
-		if _, there := s.farms[m.Farm]; !there {
-			return records.FarmMissing()
-		}
-		k := membership{m.Person, m.Farm}
-		if m.Role == "" {
-			delete(s.roles, k)
-		} else {
-			s.roles[k] = m.Role
-		}
-		return nil
-	})
+	return s.change(ctx, func() error { return s.setRole(m) })
 }
 
-// RoleOn implements people.Store.
-func (s *Store) RoleOn(ctx context.Context, id records.PersonID, farm records.FarmID) (role records.Role, err error) {
+func (s *Store) setRole(m people.Membership) error {
+	p, there := s.people[m.Person]
+	if !there {
+		return people.Missing()
+	}
+	if _, there := s.farms[m.Farm]; !there {
+		return records.FarmMissing()
+	}
+	p.Rights++
+	s.people[m.Person] = p
+	k := membership{m.Person, m.Farm}
+	if m.Role != "" {
+		m.Limits = m.Limits.Normal()
+		s.roles[k] = m
+		return nil
+	}
+	delete(s.roles, k)
+	for hash, g := range s.grants {
+		if g.Purpose == people.Token && g.Person == m.Person && g.Farm == m.Farm && g.Ended.IsZero() {
+			g.Ended = records.WholeMicroseconds(s.now())
+			s.grants[hash] = g
+		}
+	}
+	return nil
+}
+
+// MembershipOn implements people.Store.
+func (s *Store) MembershipOn(ctx context.Context, id records.PersonID, farm records.FarmID) (m people.Membership, err error) {
 	err = s.look(ctx, func() error {
 		var there bool
-		if role, there = s.roles[membership{id, farm}]; !there {
+		if m, there = s.roles[membership{id, farm}]; !there {
 			return records.FarmMissing()
 		}
 		return nil
 	})
-	return role, err
+	return m, err
 }
 
 // FarmsOf implements people.Store.
 func (s *Store) FarmsOf(ctx context.Context, id records.PersonID) (all []people.Membership, err error) {
 	err = s.look(ctx, func() error {
-		for k, role := range s.roles {
+		for k, m := range s.roles {
 			if k.person == id {
-				all = append(all, people.Membership{Person: id, Farm: k.farm, Role: role})
+				all = append(all, m)
 			}
 		}
 		slices.SortFunc(all, func(a, b people.Membership) int { return strings.Compare(string(a.Farm), string(b.Farm)) })
@@ -140,9 +156,9 @@ func (s *Store) Members(ctx context.Context, farm records.FarmID) (all []people.
 		if _, there := s.farms[farm]; !there {
 			return records.FarmMissing()
 		}
-		for k, role := range s.roles {
+		for k, m := range s.roles {
 			if k.farm == farm {
-				all = append(all, people.Membership{Person: k.person, Farm: farm, Role: role})
+				all = append(all, m)
 			}
 		}
 		slices.SortFunc(all, func(a, b people.Membership) int {

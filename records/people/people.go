@@ -16,6 +16,9 @@ type Person struct {
 	Display  string
 	Password string // PHC string of argon2id; see HashPassword
 	Created  time.Time
+	// Rights goes up whenever a role or its limits change, so that a session
+	// can tell that it was opened under others.
+	Rights int
 }
 
 // Membership ties a person to a farm.
@@ -23,6 +26,7 @@ type Membership struct {
 	Person records.PersonID
 	Farm   records.FarmID
 	Role   records.Role
+	Limits Limits
 }
 
 // Store keeps people, memberships and sessions. Every method is safe for
@@ -38,12 +42,13 @@ type Store interface {
 	Person(ctx context.Context, id records.PersonID) (Person, error)
 	// People lists all, by name.
 	People(context.Context) ([]Person, error)
-	// SetRole puts a person on a farm, or changes the role; an empty role takes
-	// the person off. fault.Missing when either is unknown.
+	// SetRole puts a person on a farm, or changes the role and its limits; an
+	// empty role takes the person off and ends their tokens there. fault.Missing
+	// when either is unknown.
 	SetRole(ctx context.Context, m Membership) error
-	// RoleOn is the role on a farm; fault.Missing when the person has none or
+	// MembershipOn is what a person is on a farm; fault.Missing when nothing or
 	// the farm does not exist: the two are not told apart.
-	RoleOn(ctx context.Context, id records.PersonID, farm records.FarmID) (records.Role, error)
+	MembershipOn(ctx context.Context, id records.PersonID, farm records.FarmID) (Membership, error)
 	// FarmsOf lists a person's memberships, by farm.
 	FarmsOf(ctx context.Context, id records.PersonID) ([]Membership, error)
 	// Members lists a farm's people, by name.
@@ -55,6 +60,41 @@ type Store interface {
 	Session(ctx context.Context, tokenHash [32]byte, now time.Time) (Session, error)
 	DeleteSession(ctx context.Context, tokenHash [32]byte) error
 	DeleteExpiredSessions(ctx context.Context, now time.Time) error
+	// SessionsOf lists a person's that have not expired, the longest lasting first.
+	SessionsOf(ctx context.Context, id records.PersonID, now time.Time) ([]Session, error)
+
+	// AddGrant keeps a grant; fault.Conflict when its id or secret is there
+	// already, fault.Missing when its farm or one of its people is not.
+	AddGrant(ctx context.Context, g Grant) error
+	// GrantOf finds a grant that can be used by the hash of its secret;
+	// GrantMissing otherwise.
+	GrantOf(ctx context.Context, purpose Purpose, hash [32]byte, now time.Time) (Grant, error)
+	// GrantsOn lists all that was granted on a farm, used and ended ones
+	// included, oldest first.
+	GrantsOn(ctx context.Context, farm records.FarmID) ([]Grant, error)
+	// EndGrant takes a grant back; GrantMissing when the farm has none of that id.
+	EndGrant(ctx context.Context, farm records.FarmID, id string, now time.Time) error
+	// TokenUsed notes when a token was used last.
+	TokenUsed(ctx context.Context, id string, now time.Time) error
+	// Accept uses an invitation up in one act: a newcomer is created, who is
+	// here already is only put on the farm. fault.Conflict when the newcomer's
+	// name is taken, or the person is on the farm already; then the invitation
+	// can still be used. GrantMissing.
+	Accept(ctx context.Context, hash [32]byte, p Person, newcomer bool, now time.Time) (Membership, error)
+	// UseReset sets a password by a link, uses the link up and ends every
+	// session of the person. GrantMissing.
+	UseReset(ctx context.Context, hash [32]byte, phc string, now time.Time) (records.PersonID, error)
+
+	// SecondFactorOf; SecondFactorMissing when none was set up.
+	SecondFactorOf(ctx context.Context, id records.PersonID) (SecondFactor, error)
+	// SetSecondFactor sets one up or changes it; nil takes it away.
+	SetSecondFactor(ctx context.Context, id records.PersonID, f *SecondFactor) error
+	// SpendStep notes that a code of a step was used; fault.Stale when it or a
+	// later one was used before.
+	SpendStep(ctx context.Context, id records.PersonID, step int64) error
+	// SpendRecovery takes one recovery code off; fault.Missing when it is not
+	// among those that are left.
+	SpendRecovery(ctx context.Context, id records.PersonID, hash string) error
 }
 
 // Session is a sign-in as the session library keeps it. Person is set once

@@ -24,6 +24,15 @@ var (
 	sessionMissing = words.New("people-session-missing",
 		"There is no such session, or it has ended.",
 		"No existe esa sesión o ya terminó.")
+	memberAlready = words.New("people-member-already",
+		"You are on this farm already.",
+		"Usted ya está en esta finca.")
+	grantTaken = words.New("people-grant-taken",
+		"There is such a link or token already.",
+		"Ya existe ese enlace o clave.")
+	codeUsed = words.New("people-code-used",
+		"This code was used before. Wait for the next one.",
+		"Este código ya se usó. Espere el siguiente.")
 	roleForm = words.New("people-role-form",
 		"{role} is not a role.",
 		"{role} no es una función.")
@@ -60,10 +69,13 @@ func (p Person) Check() error {
 }
 
 // Check refuses a role that is not one; the empty one, which takes a person
-// off a farm, passes. fault.Invalid.
+// off a farm, passes. So are limits on an owner. fault.Invalid.
 func (m Membership) Check() error {
+	if m.Role == records.Owner && !m.Limits.None() {
+		return fault.New(fault.Invalid, limitsOwner.Plain(), fault.Detail{Text: limitsOwner.Plain(), Field: "limits"})
+	}
 	if m.Role == "" || IsRole(m.Role) {
-		return nil
+		return m.Limits.Check()
 	}
 	text := roleForm.With(words.Args{"role": string(m.Role)})
 	return fault.New(fault.Invalid, text, fault.Detail{Text: text, Field: "role"})
@@ -73,6 +85,15 @@ func (m Membership) Check() error {
 func NameTaken(name string) error {
 	return fault.New(fault.Conflict, nameTaken.With(words.Args{"name": name}))
 }
+
+// MemberAlready is what Accept answers for who is on the farm.
+func MemberAlready() error { return fault.New(fault.Conflict, memberAlready.Plain()) }
+
+// GrantTaken is what AddGrant answers for an id or secret in use.
+func GrantTaken() error { return fault.New(fault.Conflict, grantTaken.Plain()) }
+
+// CodeUsed is what SpendStep answers for a step that is spent.
+func CodeUsed() error { return fault.New(fault.Stale, codeUsed.Plain()) }
 
 // Missing and SessionMissing are the answers for what is not there.
 func Missing() error        { return fault.New(fault.Missing, personMissing.Plain()) }

@@ -9,12 +9,12 @@ import (
 	"caneward/records/people"
 )
 
-const personColumns = `p.id, p.name, p.display, p.password, p.created_us`
+const personColumns = `p.id, p.name, p.display, p.password, p.created_us, p.rights`
 
 func readPerson(row []driver.Value) people.Person {
 	return people.Person{
 		ID: records.PersonID(text(row[0])), Name: text(row[1]), Display: text(row[2]), Password: text(row[3]),
-		Created: time.UnixMicro(integer(row[4])).UTC(),
+		Created: time.UnixMicro(integer(row[4])).UTC(), Rights: int(integer(row[5])),
 	}
 }
 
@@ -40,8 +40,7 @@ func (s *Store) CreatePerson(ctx context.Context, p people.Person) error {
 		return err
 	}
 	err := s.writer.submit(ctx, 1, func(t *transaction) error {
-		return t.conn.exec(`INSERT INTO people (id, name, display, password, created_us) VALUES (?, ?, ?, ?, ?)`,
-			string(p.ID), p.Name, p.Display, p.Password, p.Created.UnixMicro())
+		return t.createPerson(p)
 	})
 	if isUnique(err) {
 		return people.NameTaken(p.Name)
@@ -49,21 +48,30 @@ func (s *Store) CreatePerson(ctx context.Context, p people.Person) error {
 	return err
 }
 
+func (t *transaction) createPerson(p people.Person) error {
+	return t.conn.exec(`INSERT INTO people (id, name, display, password, created_us) VALUES (?, ?, ?, ?, ?)`,
+		string(p.ID), p.Name, p.Display, p.Password, p.Created.UnixMicro())
+}
+
 // SetPassword implements people.Store.
 func (s *Store) SetPassword(ctx context.Context, id records.PersonID, phc string) error {
 	return s.writer.submit(ctx, 1, func(t *transaction) error {
-		there, err := t.exists(`SELECT 1 FROM people WHERE id = ?`, string(id))
-		switch {
-		case err != nil:
-			return err
-		case !there:
-			return people.Missing()
-		}
-		if err := t.conn.exec(`UPDATE people SET password = ? WHERE id = ?`, phc, string(id)); err != nil {
-			return err
-		}
-		return t.conn.exec(`DELETE FROM sessions WHERE person = ?`, string(id))
+		return t.setPassword(id, phc)
 	})
+}
+
+func (t *transaction) setPassword(id records.PersonID, phc string) error {
+	there, err := t.exists(`SELECT 1 FROM people WHERE id = ?`, string(id))
+	switch {
+	case err != nil:
+		return err
+	case !there:
+		return people.Missing()
+	}
+	if err := t.conn.exec(`UPDATE people SET password = ? WHERE id = ?`, phc, string(id)); err != nil {
+		return err
+	}
+	return t.conn.exec(`DELETE FROM sessions WHERE person = ?`, string(id))
 }
 
 // PersonByName implements people.Store.
@@ -101,49 +109,76 @@ func (s *Store) SetRole(ctx context.Context, m people.Membership) error {
 	if err := m.Check(); err != nil {
 		return err
 	}
-	return s.writer.submit(ctx, 1, func(t *transaction) error {
-		there, err := t.exists(`SELECT 1 FROM people WHERE id = ?`, string(m.Person))
-		switch {
-		case err != nil:
-			return err
-		case !there:
-			return people.Missing()
-		}
-		farm, err := t.conn.row(background, `SELECT number FROM farms WHERE id = ?`, string(m.Farm))
-		switch {
-		case err != nil:
-			return err
-		case farm == nil:
-			return records.FarmMissing()
-		case m.Role == "":
-			return t.conn.exec(`DELETE FROM memberships WHERE person = ? AND farm = ?`, string(m.Person), farm[0])
-		}
-		return t.conn.exec(`INSERT INTO memberships (person, farm, role) VALUES (?, ?, ?)
-			ON CONFLICT (person, farm) DO UPDATE SET role = excluded.role`, string(m.Person), farm[0], string(m.Role))
-	})
+	return s.writer.submit(ctx, 1, func(t *transaction) error { return t.setRole(m) })
 }
 
-// RoleOn implements people.Store.
-func (s *Store) RoleOn(ctx context.Context, id records.PersonID, farm records.FarmID) (role records.Role, err error) {
-	err = s.look(ctx, `SELECT m.role FROM memberships m JOIN farms f ON f.number = m.farm WHERE m.person = ? AND f.id = ?`,
-		func(row []driver.Value) { role = records.Role(text(row[0])) }, string(id), string(farm))
-	if err == nil && role == "" {
-		err = records.FarmMissing()
+func (t *transaction) setRole(m people.Membership) error {
+	there, err := t.exists(`SELECT 1 FROM people WHERE id = ?`, string(m.Person))
+	switch {
+	case err != nil:
+		return err
+	case !there:
+		return people.Missing()
 	}
-	return role, err
+	farm, err := t.conn.row(background, `SELECT number FROM farms WHERE id = ?`, string(m.Farm))
+	switch {
+	case err != nil:
+		return err
+	case farm == nil:
+		return records.FarmMissing()
+	}
+	if err := t.conn.exec(`UPDATE people SET rights = rights + 1 WHERE id = ?`, string(m.Person)); err != nil {
+		return err
+	}
+	if m.Role != "" {
+		return t.conn.exec(`INSERT INTO memberships (person, farm, role, limits) VALUES (?, ?, ?, ?)
+			ON CONFLICT (person, farm) DO UPDATE SET role = excluded.role, limits = excluded.limits`,
+			string(m.Person), farm[0], string(m.Role), m.Limits.Text())
+	}
+	if err := t.conn.exec(`UPDATE grants SET ended_us = ? WHERE person = ? AND farm = ? AND purpose = ? AND ended_us IS NULL`,
+		t.now().UnixMicro(), string(m.Person), farm[0], string(people.Token)); err != nil {
+		return err
+	}
+	return t.conn.exec(`DELETE FROM memberships WHERE person = ? AND farm = ?`, string(m.Person), farm[0])
 }
 
-const memberships = `SELECT m.person, f.id, m.role FROM memberships m JOIN farms f ON f.number = m.farm JOIN people p ON p.id = m.person `
+const memberships = `SELECT m.person, f.id, m.role, m.limits FROM memberships m JOIN farms f ON f.number = m.farm JOIN people p ON p.id = m.person `
 
-func readMembership(row []driver.Value) people.Membership {
-	return people.Membership{Person: records.PersonID(text(row[0])), Farm: records.FarmID(text(row[1])), Role: records.Role(text(row[2]))}
+func readMembership(row []driver.Value) (people.Membership, error) {
+	limits, err := people.ParseLimits(text(row[3]))
+	return people.Membership{Person: records.PersonID(text(row[0])), Farm: records.FarmID(text(row[1])), Role: records.Role(text(row[2])), Limits: limits}, err
+}
+
+func (c *conn) memberships(ctx context.Context, where string, args ...driver.Value) (all []people.Membership, err error) {
+	err = c.rows(ctx, memberships+where, args, func(row []driver.Value) error {
+		m, err := readMembership(row)
+		all = append(all, m)
+		return err
+	})
+	return all, err
+}
+
+// MembershipOn implements people.Store.
+func (s *Store) MembershipOn(ctx context.Context, id records.PersonID, farm records.FarmID) (m people.Membership, err error) {
+	err = s.readers.with(ctx, func(c *conn) error {
+		all, err := c.memberships(ctx, `WHERE m.person = ? AND f.id = ?`, string(id), string(farm))
+		if err == nil && len(all) == 0 {
+			err = records.FarmMissing()
+		}
+		if err == nil {
+			m = all[0]
+		}
+		return err
+	})
+	return m, err
 }
 
 // FarmsOf implements people.Store.
 func (s *Store) FarmsOf(ctx context.Context, id records.PersonID) (all []people.Membership, err error) {
-	err = s.look(ctx, memberships+`WHERE m.person = ? ORDER BY f.id`, func(row []driver.Value) {
-		all = append(all, readMembership(row))
-	}, string(id))
+	err = s.readers.with(ctx, func(c *conn) error {
+		all, err = c.memberships(ctx, `WHERE m.person = ? ORDER BY f.id`, string(id))
+		return err
+	})
 	return all, err
 }
 
@@ -153,10 +188,8 @@ func (s *Store) Members(ctx context.Context, farm records.FarmID) (all []people.
 		if _, err := newReader(ctx, c, farm); err != nil {
 			return err
 		}
-		return c.rows(ctx, memberships+`WHERE f.id = ? ORDER BY p.name`, []driver.Value{string(farm)}, func(row []driver.Value) error {
-			all = append(all, readMembership(row))
-			return nil
-		})
+		all, err = c.memberships(ctx, `WHERE f.id = ? ORDER BY p.name`, string(farm))
+		return err
 	})
 	return all, err
 }

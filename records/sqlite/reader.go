@@ -382,7 +382,7 @@ func (r *reader) search(kind records.Kind, q records.Query) (*search, error) {
 	}
 	if s.byPlace {
 		s.from = ` FROM places p CROSS JOIN revisions r ON r.row = p.revision`
-		if !q.From.IsZero() || !q.To.IsZero() || q.Equal["block"] != "" {
+		if !q.From.IsZero() || !q.To.IsZero() || q.Equal["block"] != "" || q.Blocks != nil {
 			s.from += ` CROSS JOIN current c ON c.farm = r.farm AND c.kind = r.kind AND c.id = r.id`
 		}
 		condition, args := inPlaces(r.number, number, *q.Box)
@@ -409,6 +409,13 @@ func (r *reader) narrow(s *search, q records.Query) {
 	}
 	if !q.To.IsZero() {
 		s.and(`(c.from_us IS NULL OR c.from_us <= ?)`, q.To.UnixMicro())
+	}
+	if q.Blocks != nil {
+		var args []driver.Value
+		for _, id := range q.Blocks {
+			args = append(args, idBytes(id))
+		}
+		s.and(`c.block IN (?`+strings.Repeat(`, ?`, max(len(args)-1, 0))+`)`, append(args, []byte{})[:max(len(args), 1)]...)
 	}
 	for _, name := range slices.Sorted(maps.Keys(q.Equal)) {
 		value := q.Equal[name]

@@ -82,12 +82,12 @@ CREATE TABLE people (
   display    TEXT NOT NULL,
   password   TEXT NOT NULL, -- PHC string
   created_us INTEGER NOT NULL
-) STRICT, WITHOUT ROWID;
+, rights INTEGER NOT NULL DEFAULT 0) STRICT, WITHOUT ROWID;
 
 CREATE TABLE memberships (
   person TEXT NOT NULL REFERENCES people,
   farm   INTEGER NOT NULL REFERENCES farms,
-  role   TEXT NOT NULL,
+  role   TEXT NOT NULL, limits TEXT NOT NULL DEFAULT '',
   PRIMARY KEY (person, farm)
 ) STRICT, WITHOUT ROWID;
 
@@ -180,4 +180,33 @@ CREATE TABLE audit (
   times    INTEGER NOT NULL,
   records  INTEGER NOT NULL,
   PRIMARY KEY (farm, hour_us, person, token, what, kind, refused)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE grants (
+  id         TEXT PRIMARY KEY,
+  hash       BLOB NOT NULL UNIQUE CHECK (length(hash) = 32),
+  purpose    TEXT NOT NULL,
+  farm       INTEGER NOT NULL REFERENCES farms,
+  person     TEXT REFERENCES people,
+  made_by    TEXT NOT NULL REFERENCES people,
+  name       TEXT NOT NULL,
+  role       TEXT NOT NULL,
+  limits     TEXT NOT NULL,
+  writes     INTEGER NOT NULL CHECK (writes IN (0, 1)),
+  created_us INTEGER NOT NULL,
+  expires_us INTEGER NOT NULL,
+  used_us    INTEGER,
+  ended_us   INTEGER
+) STRICT, WITHOUT ROWID;
+
+CREATE INDEX grants_by_farm ON grants (farm, created_us);
+
+CREATE INDEX grants_by_person ON grants (person, farm);
+
+CREATE TABLE second_factors (
+  person   TEXT PRIMARY KEY REFERENCES people,
+  secret   BLOB NOT NULL, -- sealed by a key that is not in this file
+  enabled  INTEGER NOT NULL CHECK (enabled IN (0, 1)),
+  step     INTEGER NOT NULL,
+  recovery TEXT NOT NULL -- hashes of the codes that are left, with blanks between
 ) STRICT, WITHOUT ROWID;

@@ -165,7 +165,7 @@ func TestVerifyFindsDamage(t *testing.T) {
 		{"place moved", `UPDATE places SET west = west - 1 WHERE revision = 2`, "index of places"},
 		{"place on another shelf", `UPDATE places SET shelf_from = 0, shelf_to = 1 WHERE revision = 2`, "index of places"},
 		{"place too many", `INSERT INTO places VALUES (1, 0, 1, 0, 1, 0, 1)`, "places holds"},
-		{"member of no farm", `INSERT INTO memberships VALUES ('nobody', 99, 'owner')`, "memberships"},
+		{"member of no farm", `INSERT INTO memberships VALUES ('nobody', 99, 'owner', '')`, "memberships"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			dir := t.TempDir()

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -358,6 +359,39 @@ func testQueries(t *testing.T, s Store) {
 		}
 		if n, err := r.Count("no kind", records.Query{}); n != 0 || err != nil {
 			t.Errorf("Count of what is no kind: %d, %v, want 0", n, err)
+		}
+	})
+}
+
+// testBlocks: the property block is one of several; none at all admits nothing.
+func testBlocks(t *testing.T, s Store) {
+	farm(t, s, "f")
+	g := ids(27)
+	a, b, c := g.New(), g.New(), g.New()
+	for _, block := range []records.ID{a, b, b, c, ""} {
+		must(t, s, "f", put(g.New(), 0, find(home, `{"block":"`+string(block)+`"}`)))
+	}
+	view(t, s, "f", func(r records.Reader) {
+		for _, test := range []struct {
+			name   string
+			blocks []records.ID
+			want   int
+		}{
+			{"not narrowed", nil, 5},
+			{"one", []records.ID{a}, 1},
+			{"two", []records.ID{a, b}, 3},
+			{"one of no record", []records.ID{g.New()}, 0},
+			{"what is no id", []records.ID{"x"}, 0},
+			{"none", []records.ID{}, 0},
+		} {
+			for _, within := range []*geo.Box{nil, box(-180, -90, 180, 90)} {
+				q := records.Query{Blocks: test.blocks, Box: within}
+				got := list(t, r, records.Finds, q).Revisions
+				n, err := r.Count(records.Finds, q)
+				if len(got) != test.want || n != test.want || err != nil || !slices.IsSortedFunc(got, func(x, y records.Revision) int { return strings.Compare(string(x.ID), string(y.ID)) }) {
+					t.Errorf("%s: listed %d, counted %d, %v, want %d by id", test.name, len(got), n, err, test.want)
+				}
+			}
 		}
 	})
 }

@@ -50,6 +50,7 @@ func Run(t *testing.T, open func(t *testing.T) Store) {
 		{"many records in a box", testManyInBox},
 		{"time spans", testSpans},
 		{"equal properties", testEqual},
+		{"of several blocks", testBlocks},
 		{"queries that make no sense", testQueries},
 		{"since", testSince},
 		{"revisions", testRevisions},
@@ -61,6 +62,8 @@ func Run(t *testing.T, open func(t *testing.T) Store) {
 		{"people", testPeople},
 		{"roles", testRoles},
 		{"sessions", testSessions},
+		{"grants", testGrants},
+		{"second factors", testSecondFactors},
 		{"documents", testDocuments},
 	} {
 		t.Run(part.name, func(t *testing.T) { part.test(t, open(t)) })
