@@ -73,7 +73,7 @@ func (s *Server) takeChanges(x *exchange) error {
 		writes, places = append(writes, w), append(places, i)
 	}
 	if len(writes) > 0 {
-		stored, err := s.Desk.Put(x.r.Context(), x.farm, writes)
+		stored, err := x.desk().Put(x.r.Context(), x.farm, writes)
 		if err != nil {
 			return err
 		}
@@ -209,7 +209,10 @@ func (s *Server) changesSince(x *exchange) error {
 		// Documents are no records: a phone that sees another tag here fetches the
 		// document anew.
 		Documents map[records.DocumentName]string `json:"documents"`
-	}{Changes: []changed{}, Documents: map[records.DocumentName]string{}}
+		// View changes when a member is given another part of the farm: what a
+		// phone holds is then begun anew.
+		View string `json:"view"`
+	}{Changes: []changed{}, Documents: map[records.DocumentName]string{}, View: x.viewTag()}
 	switch d, err := s.Store.Document(x.r.Context(), x.farm, programme.Document); {
 	case err == nil:
 		answer.Documents[programme.Document] = d.ETag()

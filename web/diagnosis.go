@@ -68,7 +68,7 @@ func (s *Server) enterResult(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	outcomes, err := s.Desk.PutTogether(x.r.Context(), x.farm, writes)
+	outcomes, err := x.desk().PutTogether(x.r.Context(), x.farm, writes)
 	if err != nil {
 		return err
 	}

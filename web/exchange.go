@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"compress/gzip"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"io"
@@ -20,6 +22,7 @@ import (
 	"caneward/blocks/fault"
 	"caneward/blocks/words"
 	"caneward/records"
+	"caneward/records/entry"
 	"caneward/records/people"
 	"caneward/web/problem"
 )
@@ -59,6 +62,8 @@ type exchange struct {
 	person people.Person
 	farm   records.FarmID
 	role   records.Role
+	member people.Membership
+	token  *people.Grant // nil: signed in by a cookie
 }
 
 type methods map[string]*route
@@ -147,12 +152,13 @@ func (x *exchange) fenced() error {
 	}
 	id, err := records.ParseFarmID(x.vars["farm"])
 	if err == nil {
-		x.role, err = x.s.Store.RoleOn(x.r.Context(), x.person.ID, id)
+		x.member, err = x.s.Store.MembershipOn(x.r.Context(), x.person.ID, id)
+		x.role = x.member.Role
 	}
 	if err != nil && !fault.Is(err, fault.Missing) && !fault.Is(err, fault.Invalid) {
 		return err
 	}
-	if err != nil || !people.IsRole(x.role) {
+	if err != nil || !people.IsRole(x.role) || x.token != nil && x.token.Farm != id {
 		return fault.New(fault.Missing, noSuchFarm.Plain())
 	}
 	x.farm = id
@@ -164,9 +170,12 @@ func (x *exchange) fenced() error {
 	return nil
 }
 
-// entitled asks the table of rights. Kinds inside a body are asked for by the
-// desk, each on its own.
+// entitled asks the table of rights, and what a token was made for. Kinds inside
+// a body are asked for by the desk, each on its own.
 func (x *exchange) entitled() error {
+	if x.token != nil && !x.token.Writes && x.route.method != http.MethodGet && !x.route.computes {
+		return fault.New(fault.Forbidden, tokenReads.Plain())
+	}
 	if x.route.right == "" || people.May(x.role, x.route.right, x.kind()) {
 		return nil
 	}
@@ -462,9 +471,31 @@ func (x *exchange) base() string {
 // farmBase is base with the farm.
 func (x *exchange) farmBase() string { return x.base() + "/farms/" + string(x.farm) }
 
+// records gives the farm's records as far as who asks may see them. Handlers
+// reach records through it, through view and through desk alone; a test holds
+// them to it.
+func (x *exchange) records() records.Store { return x.s.fences.Store(x.s.Store, x.member) }
+
 // view reads the farm in one state.
 func (x *exchange) view(f func(records.Reader) error) error {
-	return x.s.Store.View(x.r.Context(), x.farm, f)
+	return x.records().View(x.r.Context(), x.farm, f)
+}
+
+// viewTag tells the parts of a farm apart that members are limited to; empty for
+// the whole.
+func (x *exchange) viewTag() string {
+	if x.member.Limits.None() {
+		return ""
+	}
+	sum := sha256.Sum256([]byte(x.member.Limits.Key()))
+	return "-" + hex.EncodeToString(sum[:6])
+}
+
+// desk takes records in from who asks.
+func (x *exchange) desk() *entry.Desk {
+	desk := *x.s.Desk
+	desk.Store = x.records()
+	return &desk
 }
 
 // wantsHTML reports whether a browser asks for a page rather than a program for

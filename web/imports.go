@@ -653,7 +653,7 @@ func (s *Server) storeImport(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	stored, err := s.Desk.PutTogether(x.r.Context(), x.farm, writes)
+	stored, err := x.desk().PutTogether(x.r.Context(), x.farm, writes)
 	if err != nil {
 		return err
 	}
@@ -779,7 +779,7 @@ func (s *Server) endImport(x *exchange) error {
 		for i := range undo {
 			undo[i].By = by
 		}
-		outcomes, err := s.Desk.PutTogether(x.r.Context(), x.farm, undo)
+		outcomes, err := x.desk().PutTogether(x.r.Context(), x.farm, undo)
 		if err != nil {
 			return err
 		}

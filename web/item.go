@@ -83,7 +83,7 @@ func (x *exchange) headerWhy() (string, error) {
 
 // put hands one write to the desk.
 func (x *exchange) put(w records.Write) (records.Outcome, error) {
-	outcomes, err := x.s.Desk.Put(x.r.Context(), x.farm, []records.Write{w})
+	outcomes, err := x.desk().Put(x.r.Context(), x.farm, []records.Write{w})
 	if err != nil {
 		return records.Outcome{}, err
 	}

@@ -123,7 +123,7 @@ func (s *Server) items(x *exchange) error {
 		if err != nil {
 			return err
 		}
-		etag = `W/"` + strconv.FormatInt(r.Sequence(), 10) + `"`
+		etag = `W/"` + strconv.FormatInt(r.Sequence(), 10) + x.viewTag() + `"`
 		if matchesAny(x.r.Header.Get("If-None-Match"), etag) {
 			return nil
 		}
@@ -220,8 +220,8 @@ func (x *exchange) listLinks(last records.ID, more bool) []link {
 // extents holds per farm and kind the ground and time its records ever took;
 // they grow with the feed of changes, so that no list is read for them.
 type extents struct {
-	lock  chan struct{} // one farm's feed is read at a time
-	farms map[records.FarmID]*farmExtents
+	lock  chan struct{}           // one farm's feed is read at a time
+	farms map[string]*farmExtents // by farm and what of it is seen
 }
 
 type farmExtents struct {
@@ -235,8 +235,11 @@ type extent struct {
 }
 
 func newExtents() *extents {
-	return &extents{lock: make(chan struct{}, 1), farms: map[records.FarmID]*farmExtents{}}
+	return &extents{lock: make(chan struct{}, 1), farms: map[string]*farmExtents{}}
 }
+
+// extentsMost bounds how many are remembered; they are read anew.
+const extentsMost = 10_000
 
 // of brings a farm's extents up to the reader's state and gives a copy.
 func (e *extents) of(x *exchange, r records.Reader) (map[records.Kind]extent, error) {
@@ -246,10 +249,14 @@ func (e *extents) of(x *exchange, r records.Reader) (map[records.Kind]extent, er
 	case <-x.r.Context().Done():
 		return nil, x.r.Context().Err()
 	}
-	f := e.farms[x.farm]
+	of := string(x.farm) + " " + x.member.Limits.Key()
+	f := e.farms[of]
 	if f == nil {
+		if len(e.farms) >= extentsMost {
+			clear(e.farms)
+		}
 		f = &farmExtents{kinds: map[records.Kind]*extent{}}
-		e.farms[x.farm] = f
+		e.farms[of] = f
 	}
 	for f.sequence < r.Sequence() {
 		revisions, _, err := r.Since(f.sequence, listStep)

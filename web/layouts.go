@@ -498,11 +498,11 @@ func (s *Server) layoutRoutes() []route {
 	asked := func(schema string) *body { return &body{types: []string{typeJSON}, schema: schema} }
 	asOf := parameter{"as_of", "datetime", "a time with zone, or a day: the rows as they stood at its end"}
 	return []route{
-		{method: "POST", pattern: atFarm + "/layout", id: "layout", summary: "Rows and plants that fit an outline; nothing stored", needs: farm, right: people.Read, long: true, handle: s.layout,
+		{method: "POST", pattern: atFarm + "/layout", id: "layout", summary: "Rows and plants that fit an outline; nothing stored", needs: farm, right: people.Read, computes: true, long: true, handle: s.layout,
 			body: asked("layoutAsk"), replies: okJSON("layout", "the rows, what they come to, and the order where one is asked for")},
-		{method: "POST", pattern: atFarm + "/layouts/compare", id: "compareLayouts", summary: "Layouts side by side; nothing stored", needs: farm, right: people.Read, long: true, handle: s.compareLayouts,
+		{method: "POST", pattern: atFarm + "/layouts/compare", id: "compareLayouts", summary: "Layouts side by side; nothing stored", needs: farm, right: people.Read, computes: true, long: true, handle: s.compareLayouts,
 			body: asked("compareLayoutsAsk"), replies: okJSON("layoutOptions", "one option for each pair of spacings and each direction")},
-		{method: "POST", pattern: atFarm + "/layouts/revise", id: "reviseLayout", summary: "What an edited outline or another layout means for rows that stand; nothing stored", needs: farm, right: people.Read, long: true, handle: s.reviseLayout,
+		{method: "POST", pattern: atFarm + "/layouts/revise", id: "reviseLayout", summary: "What an edited outline or another layout means for rows that stand; nothing stored", needs: farm, right: people.Read, computes: true, long: true, handle: s.reviseLayout,
 			body: asked("layoutAsk"), replies: okJSON("layoutRevision", "rows to store, what goes, and the records in the way")},
 		{method: "GET", pattern: atBlock + "/near", id: "nearPlants", summary: "The plants nearest to a position, and the chance of each row", needs: farm, right: people.Read, long: true, handle: s.nearPlants,
 			query:   []parameter{{"lon", "number", "degrees east"}, {"lat", "number", "degrees north"}, {"accuracy_m", "number", "the radius the phone gives with its fix; without it no chances"}, {"n", "number", "how many plants; 5 where it is not said"}, asOf},

@@ -8,6 +8,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
+	"caneward/blocks/fault"
 	"caneward/records"
 )
 
@@ -79,7 +80,12 @@ func (m *metrics) wrote(kind records.Kind, o records.Outcome) {
 	m.writes.WithLabelValues(string(kind), outcome).Inc()
 }
 
+// serveMetrics answers this machine, and whom the start names: how busy a farm
+// is is nobody else's to know.
 func (s *Server) serveMetrics(x *exchange) error {
+	if !within(s.MetricsTo, x.address()) {
+		return fault.New(fault.Missing, noSuchAddress.Plain())
+	}
 	promhttp.HandlerFor(s.metrics.registry, promhttp.HandlerOpts{DisableCompression: true}).ServeHTTP(x.w, x.r)
 	return nil
 }

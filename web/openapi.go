@@ -92,8 +92,11 @@ func (s *Server) description(prefix string) object {
 			"description": "Block map and spatial records of bramble farms. Lengths m, areas m2, angles degrees clockwise from true north, positions longitude, latitude (WGS 84), times RFC 3339 with zone. Labels, local law and licensed advice come before anything computed here.",
 			"version":     "1",
 		},
-		"paths":      paths,
-		"components": object{"schemas": schemas(), "securitySchemes": object{"session": object{"type": "apiKey", "in": "cookie", "name": cookieName}}},
+		"paths": paths,
+		"components": object{"schemas": schemas(), "securitySchemes": object{
+			"session": object{"type": "apiKey", "in": "cookie", "name": cookieName},
+			"token":   object{"type": "http", "scheme": "bearer", "description": "a personal token; programs that know only names and passwords send it as the password of HTTP Basic"},
+		}},
 	}
 }
 
@@ -117,6 +120,9 @@ func operation(r *route, path string) object {
 	}
 	if r.needs != public {
 		op["security"] = []object{{"session": []string{}}}
+		if !r.personal {
+			op["security"] = []object{{"session": []string{}}, {"token": []string{}}}
+		}
 	}
 	if r.body != nil {
 		op["requestBody"] = object{"required": true, "content": content(r.body.types, r.body.schema)}
@@ -210,7 +216,7 @@ func refusals(r *route) []int {
 	if r.needs == farm {
 		all[404] = true
 	}
-	if r.right == people.Write || r.right == people.Import {
+	if r.right == people.Write || r.right == people.Import || r.right == people.Govern {
 		all[403] = true
 	}
 	if r.body != nil {

@@ -25,7 +25,7 @@ func (s *Server) putPhoto(x *exchange) error {
 	if err != nil {
 		return err // the route has read it before
 	}
-	created, err := s.Store.PutPhoto(x.r.Context(), x.farm, records.Photo{ID: records.ID(x.vars["photo"]), Type: kind, Data: data, By: x.author("")})
+	created, err := x.records().PutPhoto(x.r.Context(), x.farm, records.Photo{ID: records.ID(x.vars["photo"]), Type: kind, Data: data, By: x.author("")})
 	if err != nil {
 		return err
 	}
@@ -40,7 +40,7 @@ func (s *Server) putPhoto(x *exchange) error {
 // photo gives a picture. It never changes, so a browser may keep it; but only
 // the browser of whoever may see it.
 func (s *Server) photo(x *exchange) error {
-	p, err := s.Store.Photo(x.r.Context(), x.farm, records.ID(x.vars["photo"]))
+	p, err := x.records().Photo(x.r.Context(), x.farm, records.ID(x.vars["photo"]))
 	if err != nil {
 		return err
 	}

@@ -40,7 +40,7 @@ const (
 func (s *Server) reviewRoutes() []route {
 	asked := func(schema string) *body { return &body{types: []string{typeJSON}, schema: schema} }
 	return []route{
-		{method: "POST", pattern: atReviews + "/proposal", id: "proposeReview", summary: "What an adviser would sign; nothing stored", needs: farm, right: people.Read, long: true, handle: s.proposeReview,
+		{method: "POST", pattern: atReviews + "/proposal", id: "proposeReview", summary: "What an adviser would sign; nothing stored", needs: farm, right: people.Read, computes: true, long: true, handle: s.proposeReview,
 			body: asked("reviewAsk"), replies: okJSON("reviewProposal", "the list, what it costs and what stands apart"), refuses: []int{422}},
 		{method: "POST", pattern: atReviews, id: "signReview", summary: "Sign a decision: the server works it out and freezes it", needs: farm, right: people.Read, long: true, handle: s.signReview,
 			body: asked("reviewSign"), replies: []reply{{201, []string{typeGeoJSON}, "feature", "signed"}, {200, []string{typeGeoJSON}, "feature", "signed before"}}, refuses: []int{403, 409, 412, 422, 507}},
@@ -232,7 +232,7 @@ func (x *exchange) reviewNow(id records.ID) (rev records.Revision, err error) {
 
 func (x *exchange) putSigned(w records.Write) error {
 	w.Kind = records.Reviews
-	o, err := x.s.Desk.PutSigned(x.r.Context(), x.farm, w)
+	o, err := x.desk().PutSigned(x.r.Context(), x.farm, w)
 	if err != nil {
 		return err
 	}

@@ -32,6 +32,10 @@ type route struct {
 	replies []reply  // beside the refusals
 	refuses []int    // statuses of the refusals beside those the lines above bring
 	long    bool     // may take Limits.LongTime
+	// personal is for people at the page alone, with a cookie: no token does it.
+	personal bool
+	// computes stores nothing although it is no GET: a token that reads may do it.
+	computes bool
 	// anyQuery lets undeclared parameters through: the page reads its own.
 	anyQuery bool
 	// page gives the page, not the data, to a browser that asks for HTML. It is
@@ -128,6 +132,7 @@ func (s *Server) table() []route {
 	for _, part := range [][]route{s.commonRoutes(), s.farmRoutes(), s.itemRoutes(), s.scoutingRoutes(), s.reviewPaperRoutes(), s.workRoutes(), s.layoutRoutes(), s.fieldRoutes(), s.reviewRoutes(), s.pageRoutes()} {
 		all = append(all, part...)
 	}
+	all = append(all, s.peopleRoutes()...)
 	return all
 }
 
@@ -137,8 +142,8 @@ func (s *Server) commonRoutes() []route {
 			replies: okJSON("health", "it is")},
 		{method: "GET", pattern: "/readyz", id: "readyz", summary: "Can the server read its records", handle: s.readyz,
 			replies: okJSON("health", "it can"), refuses: []int{503}},
-		{method: "GET", pattern: "/metrics", id: "metrics", summary: "Counts and times, Prometheus text format", handle: s.serveMetrics,
-			replies: []reply{{200, []string{"text/plain"}, "text", "the metrics"}}},
+		{method: "GET", pattern: "/metrics", id: "metrics", summary: "Counts and times, Prometheus text format, to this machine and those named at the start", handle: s.serveMetrics,
+			replies: []reply{{200, []string{"text/plain"}, "text", "the metrics"}}, refuses: []int{404}},
 		{method: "GET", pattern: "/openapi.json", id: "openapi", summary: "This description", handle: s.serveDescription,
 			replies: []reply{{200, []string{typeOpenAPI}, "any", "an OpenAPI 3.0 document"}}},
 		{method: "GET", pattern: "/problems/{name}", id: "problemSort", summary: "What a kind of refusal means", handle: s.serveProblemSort,
@@ -147,7 +152,7 @@ func (s *Server) commonRoutes() []route {
 			body: &body{types: []string{typeJSON}, schema: "signIn"}, replies: okJSON("who", "who signed in, and the cookie of the session"), refuses: []int{401, 429}},
 		{method: "GET", pattern: "/sessions/current", id: "whoAmI", summary: "Who is signed in", needs: session, handle: s.whoAmI,
 			replies: okJSON("who", "who is signed in")},
-		{method: "DELETE", pattern: "/sessions/current", id: "signOut", summary: "Sign out", needs: session, handle: s.signOut,
+		{method: "DELETE", pattern: "/sessions/current", id: "signOut", summary: "Sign out", needs: session, personal: true, handle: s.signOut,
 			replies: []reply{{204, nil, "", "the session has ended"}}},
 		{method: "GET", pattern: "/base", id: "baseMap", summary: "The base map and what must be shown beside it", needs: session, handle: s.baseInfo,
 			replies: okJSON("baseMap", "the base map")},
@@ -198,9 +203,9 @@ func (s *Server) itemRoutes() []route {
 func (s *Server) workRoutes() []route {
 	asked := func(schema string) *body { return &body{types: []string{typeJSON}, schema: schema} }
 	return []route{
-		{method: "POST", pattern: atFarm + "/treated-area", id: "treatedArea", summary: "A draft pass worked out; nothing stored", needs: farm, right: people.Read, long: true, handle: s.treatedArea,
+		{method: "POST", pattern: atFarm + "/treated-area", id: "treatedArea", summary: "A draft pass worked out; nothing stored", needs: farm, right: people.Read, computes: true, long: true, handle: s.treatedArea,
 			body: asked("treatedAreaAsk"), replies: okJSON("treatedArea", "areas, totals, tank sheet and checks")},
-		{method: "POST", pattern: atFarm + "/hot-spots", id: "hotSpots", summary: "Groups of finds with their evidence; nothing stored", needs: farm, right: people.Read, long: true, handle: s.hotSpots,
+		{method: "POST", pattern: atFarm + "/hot-spots", id: "hotSpots", summary: "Groups of finds with their evidence; nothing stored", needs: farm, right: people.Read, computes: true, long: true, handle: s.hotSpots,
 			body: asked("hotSpotsAsk"), replies: okJSON("hotSpots", "groups, windows, runs and the list")},
 		{method: "POST", pattern: atFarm + "/imports", id: "proposeImport", summary: "What a file holds; nothing stored", needs: farm, right: people.Import, long: true, handle: s.proposeImport,
 			headers: []string{"Prefer"}, body: &body{types: []string{typeForm}, schema: "importForm", large: true}, replies: proposalReplies, refuses: []int{422}},

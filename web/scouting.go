@@ -28,7 +28,7 @@ func (s *Server) scoutingRoutes() []route {
 			headers: []string{"If-Match", "If-None-Match", whyHeader}, body: asked("programmeEdits"), replies: okJSON("programmes", "the list as it is now"), refuses: []int{403, 412, 422, 428, 507}},
 		{method: "GET", pattern: atFarm + "/programmes/revisions", id: "programmesRevisions", summary: "Every revision of the farm's changes, oldest first", needs: farm, right: people.Read, handle: s.programmesRevisions,
 			replies: okJSON("documentRevisions", "who, when, why, what")},
-		{method: "POST", pattern: atFarm + "/counts", id: "weighCount", summary: "What a count says about the action level; nothing stored", needs: farm, right: people.Read, handle: s.weighCount,
+		{method: "POST", pattern: atFarm + "/counts", id: "weighCount", summary: "What a count says about the action level; nothing stored", needs: farm, right: people.Read, computes: true, handle: s.weighCount,
 			body: asked("countAsk"), replies: okJSON("countAnswer", "above, below or not to be told yet"), refuses: []int{422}},
 	}...)
 }

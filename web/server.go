@@ -4,6 +4,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"crypto/tls"
@@ -13,6 +14,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"net/netip"
 	"net/url"
 	"runtime"
 	"strings"
@@ -25,6 +27,7 @@ import (
 	"caneward/blocks/fault"
 	"caneward/records"
 	"caneward/records/entry"
+	"caneward/records/fence"
 	"caneward/records/people"
 	"caneward/tiles"
 	"caneward/web/problem"
@@ -50,6 +53,14 @@ type Config struct {
 	// PublicURL is what the server is called from outside, such as
 	// https://farm.example/records; empty: links follow the request's own host.
 	PublicURL string
+	// Proxies are the addresses of proxies in front whose X-Forwarded-For is
+	// believed; from anybody else it is not.
+	Proxies []netip.Prefix
+	// MetricsTo are who may read /metrics; nil: this machine.
+	MetricsTo []netip.Prefix
+	// SecretKey, of people.SecretKeyBytes, seals second factors. nil: one is made
+	// that lasts as long as the server.
+	SecretKey []byte
 	Logger    *slog.Logger     // nil: slog.Default
 	Now       func() time.Time // nil: time.Now
 	Page      fs.FS            // the built page; nil: the one in this binary
@@ -65,8 +76,10 @@ type Limits struct {
 	Import      int64         // bytes of an imported file and its form: 50 MB
 	Time        time.Duration // of most requests: 30 s
 	LongTime    time.Duration // of analyses and imports: 170 s
-	Account     int           // failed sign-ins a minute under one name: 5
+	Account     int           // failed sign-ins a minute under one name from one address: 5
+	Anywhere    int           // failed sign-ins a minute under one name from anywhere: 50
 	Address     int           // failed sign-ins a minute from one address: 100, since all phones of a yard may share one
+	Token       int           // requests a minute by one token: 600, as a map with tiles asks for
 	SessionLife time.Duration // 30 days: a phone must stay signed in over weeks without signal
 }
 
@@ -81,12 +94,10 @@ func (l Limits) filled() Limits {
 	set((*int64)(&l.Time), int64(30*time.Second))
 	set((*int64)(&l.LongTime), int64(170*time.Second))
 	set((*int64)(&l.SessionLife), int64(30*24*time.Hour))
-	if l.Account == 0 {
-		l.Account = 5
-	}
-	if l.Address == 0 {
-		l.Address = 100
-	}
+	l.Account = cmp.Or(l.Account, 5)
+	l.Anywhere = cmp.Or(l.Anywhere, 50)
+	l.Address = cmp.Or(l.Address, 100)
+	l.Token = cmp.Or(l.Token, 600)
 	return l
 }
 
@@ -99,6 +110,9 @@ type Server struct {
 	routes    []route
 	sessions  *scs.SessionManager
 	signIns   *signInLimits
+	codes     *signInLimits
+	quotas    *quotas
+	fences    *fence.Books
 	metrics   *metrics
 	extents   *extents
 	proposals *proposals
@@ -122,7 +136,19 @@ func New(c Config) (*Server, error) {
 		c.Now = time.Now
 	}
 	c.Limits = c.Limits.filled()
-	s := &Server{Config: c, metrics: newMetrics(), extents: newExtents(), proposals: newProposals(c.Now),
+	if c.MetricsTo == nil {
+		c.MetricsTo = thisMachine
+	}
+	switch len(c.SecretKey) {
+	case people.SecretKeyBytes:
+	case 0:
+		c.SecretKey = make([]byte, people.SecretKeyBytes)
+		rand.Read(c.SecretKey)
+	default:
+		return nil, errors.New("web: the secret key has another length")
+	}
+	s := &Server{fences: fence.NewBooks(), quotas: newQuotas(c.Now, c.Limits.Token),
+		Config: c, metrics: newMetrics(), extents: newExtents(), proposals: newProposals(c.Now),
 		exports: newTurns(), ids: records.NewIDs(c.Now, rand.Reader), heavy: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)-1))}
 	if c.Copies != nil {
 		s.metrics.watchCopies(c.Copies, c.Now)
@@ -140,6 +166,7 @@ func New(c Config) (*Server, error) {
 	}
 	s.sessions = newSessions(c)
 	s.signIns = newSignInLimits(c.Limits, c.Now)
+	s.codes = newLimits(c.Now, codeWindow, [signInSorts]int{codeTries, codeTries, codeTries * signInSorts})
 	s.routes = s.table()
 	if s.described, err = s.describe(); err != nil {
 		return nil, err

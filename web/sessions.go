@@ -4,8 +4,8 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"net"
 	"net/http"
+	"strconv"
 	"time"
 
 	"github.com/alexedwards/scs/v2"
@@ -19,8 +19,19 @@ import (
 // cookieName is the session cookie's.
 const cookieName = "caneward_session"
 
-// personKey is where a session holds who signed in.
-const personKey = "person"
+// What a session holds: who signed in, with which rights it was opened, when and
+// with what browser, and on one that was renewed that another took its place.
+const (
+	personKey = "person"
+	rightsKey = "rights"
+	sinceKey  = "since"
+	agentKey  = "agent"
+	passedKey = "passed"
+)
+
+// passedTime is how long a session that was renewed still answers: requests that
+// were under way with it must not sign a page out.
+const passedTime = 10 * time.Second
 
 var wrongSignIn = words.New("web-wrong-sign-in", "This name and password do not belong together.", "Este nombre y esta contraseña no corresponden.")
 
@@ -127,21 +138,64 @@ func (x *exchange) loadSession() error {
 	return nil
 }
 
-// recognise fills in the person; fault.SignInFirst when nobody is signed in.
+// recognise fills in the person, by a token or by the session's cookie;
+// fault.SignInFirst when nobody is signed in.
 func (s *Server) recognise(x *exchange) error {
+	if x.r.Header.Get("Authorization") != "" {
+		return s.recogniseToken(x)
+	}
 	if err := x.loadSession(); err != nil {
 		return err
 	}
-	id := s.sessions.GetString(x.r.Context(), personKey)
+	ctx := x.r.Context()
+	id := s.sessions.GetString(ctx, personKey)
 	if id == "" {
 		return fault.New(fault.SignInFirst, signInFirst.Plain())
 	}
-	p, err := s.Store.Person(x.r.Context(), records.PersonID(id))
+	p, err := s.Store.Person(ctx, records.PersonID(id))
 	if fault.Is(err, fault.Missing) {
 		return fault.New(fault.SignInFirst, signInFirst.Plain())
 	}
+	if err != nil {
+		return err
+	}
 	x.person = p
-	return err
+	if s.sessions.GetString(ctx, rightsKey) != strconv.Itoa(p.Rights) && s.sessions.GetString(ctx, passedKey) == "" {
+		return s.renewSession(x)
+	}
+	return nil
+}
+
+// renewSession gives a session another token once its person's rights have
+// changed. The old one answers for passedTime more and then no longer.
+func (s *Server) renewSession(x *exchange) error {
+	ctx := x.r.Context()
+	old := people.Session{TokenHash: people.TokenHash(s.sessions.Token(ctx)), Person: x.person.ID, Expires: s.Now().Add(passedTime)}
+	var err error
+	old.Data, err = sessionCodec{}.Encode(old.Expires, map[string]any{personKey: string(x.person.ID), passedKey: "yes"})
+	if err != nil {
+		return err
+	}
+	if err := s.sessions.RenewToken(ctx); err != nil {
+		return err
+	}
+	if err := s.commitSession(x); err != nil {
+		return err
+	}
+	return s.Store.SaveSession(ctx, old)
+}
+
+// commitSession keeps the session under its token and hands that out.
+func (s *Server) commitSession(x *exchange) error {
+	ctx := x.r.Context()
+	s.sessions.Put(ctx, personKey, string(x.person.ID))
+	s.sessions.Put(ctx, rightsKey, strconv.Itoa(x.person.Rights))
+	token, expires, err := s.sessions.Commit(ctx)
+	if err != nil {
+		return err
+	}
+	s.sessions.WriteSessionCookie(ctx, x.w, token, expires)
+	return nil
 }
 
 type who struct {
@@ -161,17 +215,20 @@ type whoFarm struct {
 	Role     records.Role   `json:"role"`
 	Invented bool           `json:"invented"`
 	Zone     string         `json:"zone"`
+	// Limits is what of the farm is seen; absent for the whole.
+	Limits *people.Limits `json:"limits,omitempty"`
 }
 
 // signIn answers POST /sessions. A name nobody has costs the same work as a
-// wrong password and answers the same.
+// wrong password and answers the same. With a second factor the right password
+// alone is answered with the question for its code, and is no failed try.
 func (s *Server) signIn(x *exchange) error {
-	var asked struct{ Name, Password string }
+	var asked struct{ Name, Password, Code string }
 	if err := x.bodyJSON(&asked); err != nil {
 		return err
 	}
 	name := people.NormalName(asked.Name)
-	pass, err := s.signIns.enter(x.r.Context(), name, clientAddress(x.r))
+	pass, err := s.signIns.enter(x.r.Context(), name, x.limitAddress())
 	if err != nil {
 		s.metrics.signIns.WithLabelValues("limited").Inc()
 		return err
@@ -179,7 +236,10 @@ func (s *Server) signIn(x *exchange) error {
 	failed := true // also when checking panics
 	defer func() { pass.leave(failed) }()
 	p, err := s.checkPassword(x.r.Context(), name, asked.Password)
-	failed = fault.Is(err, fault.SignInFirst)
+	if err == nil {
+		err = s.checkSecond(x, p, asked.Code)
+	}
+	failed = fault.Is(err, fault.SignInFirst) && !errors.Is(err, errCodeWanted)
 	if err != nil {
 		s.metrics.signIns.WithLabelValues("refused").Inc()
 		return err
@@ -216,17 +276,14 @@ func (s *Server) openSession(x *exchange, p people.Person) error {
 	if err := s.sessions.RenewToken(ctx); err != nil {
 		return err
 	}
-	s.sessions.Put(ctx, personKey, string(p.ID))
-	token, expires, err := s.sessions.Commit(ctx)
-	if err != nil {
-		return err
-	}
-	s.sessions.WriteSessionCookie(ctx, x.w, token, expires)
+	s.sessions.Remove(ctx, passedKey)
+	s.sessions.Put(ctx, sinceKey, s.Now().UTC().Format(time.RFC3339))
+	s.sessions.Put(ctx, agentKey, shorten(x.r.UserAgent()))
 	x.person = p
-	if err := s.Store.DeleteExpiredSessions(ctx, s.Now()); err != nil {
+	if err := s.commitSession(x); err != nil {
 		return err
 	}
-	return nil
+	return s.Store.DeleteExpiredSessions(ctx, s.Now())
 }
 
 // signOut answers DELETE /sessions/current: the session ends on the server.
@@ -249,9 +306,16 @@ func (s *Server) whoAmI(x *exchange) error {
 		return err
 	}
 	for _, m := range member {
+		if x.token != nil && x.token.Farm != m.Farm {
+			continue
+		}
+		var limits *people.Limits
+		if !m.Limits.None() {
+			limits = &m.Limits
+		}
 		err := s.Store.View(ctx, m.Farm, func(r records.Reader) error {
 			f := r.Farm()
-			answer.Farms = append(answer.Farms, whoFarm{f.ID, f.Name, m.Role, f.Invented, f.Zone})
+			answer.Farms = append(answer.Farms, whoFarm{f.ID, f.Name, m.Role, f.Invented, f.Zone, limits})
 			return nil
 		})
 		if err != nil {
@@ -259,14 +323,4 @@ func (s *Server) whoAmI(x *exchange) error {
 		}
 	}
 	return x.json(http.StatusOK, answer)
-}
-
-// clientAddress is the address of the connection. Behind a proxy that is the
-// proxy's: then the limit by address holds for all clients together.
-func clientAddress(r *http.Request) string {
-	host, _, err := net.SplitHostPort(r.RemoteAddr)
-	if err != nil {
-		return r.RemoteAddr
-	}
-	return host
 }

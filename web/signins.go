@@ -11,8 +11,15 @@ import (
 	"caneward/web/problem"
 )
 
-// signInWindow is how long a failed sign-in counts.
-const signInWindow = time.Minute
+// How long a failed sign-in, and a failed code, counts.
+const (
+	signInWindow = time.Minute
+	codeWindow   = time.Hour
+)
+
+// codeTries is how many wrong codes an hour a person may give: of a million
+// codes three are right at a time, so guessing takes years.
+const codeTries = 10
 
 // signInKeys bounds how many names and addresses are remembered. A flood of
 // made-up names from one address is stopped by the address's own limit long
@@ -23,18 +30,23 @@ var tooManySignIns = words.New("web-too-many-sign-ins",
 	"Too many failed sign-ins. Try again in {seconds} s.",
 	"Demasiados inicios de sesión fallidos. Inténtelo de nuevo en {seconds} s.")
 
-// signInLimits count failed sign-ins by name and by address. A try holds a
-// place while its password is checked, so that many at once cannot slip
-// through; a good one gives the place back, and others wait for it meanwhile.
+// signInLimits count failed sign-ins by name and address together, by name from
+// anywhere, and by address under any name. So a flood on one name from elsewhere
+// does not lock its owner out, and many addresses together still get few tries.
+// A try holds a place while its password is checked, so that many at once cannot
+// slip through; a good one gives the place back, and others wait for it meanwhile.
 type signInLimits struct {
-	now       func() time.Time
-	byName    int
-	byAddress int
+	now    func() time.Time
+	window time.Duration
+	most   [signInSorts]int
 
 	lock    sync.Mutex
 	tries   map[[32]byte]*tries
 	changed chan struct{} // closed and replaced when a place may have come free
 }
+
+// signInSorts is how many ways tries are counted.
+const signInSorts = 3
 
 // tries of one name or address.
 type tries struct {
@@ -43,20 +55,26 @@ type tries struct {
 }
 
 func newSignInLimits(l Limits, now func() time.Time) *signInLimits {
-	return &signInLimits{now: now, byName: l.Account, byAddress: l.Address, tries: map[[32]byte]*tries{}, changed: make(chan struct{})}
+	return newLimits(now, signInWindow, [signInSorts]int{l.Account, l.Anywhere, l.Address})
+}
+
+func newLimits(now func() time.Time, window time.Duration, most [signInSorts]int) *signInLimits {
+	return &signInLimits{now: now, window: window, most: most, tries: map[[32]byte]*tries{}, changed: make(chan struct{})}
 }
 
 // signInPass is a place held; leave gives it back.
 type signInPass struct {
 	limits *signInLimits
-	keys   [2][32]byte
+	keys   [signInSorts][32]byte
 }
 
 // enter takes a place for a name and an address; fault.TooMany with the time to
 // wait when either has failed too often. It waits while as many tries as are
 // left are running.
 func (l *signInLimits) enter(ctx context.Context, name, address string) (*signInPass, error) {
-	p := &signInPass{limits: l, keys: [2][32]byte{sha256.Sum256([]byte("name " + name)), sha256.Sum256([]byte("address " + address))}}
+	p := &signInPass{limits: l, keys: [signInSorts][32]byte{
+		sha256.Sum256([]byte("both " + name + " " + address)), sha256.Sum256([]byte("name " + name)), sha256.Sum256([]byte("address " + address)),
+	}}
 	for {
 		wait, room, changed := l.try(p)
 		if wait > 0 {
@@ -79,14 +97,14 @@ func (l *signInLimits) try(p *signInPass) (wait time.Duration, room bool, change
 	defer l.lock.Unlock()
 	now := l.now()
 	room = true
-	for i, most := range []int{l.byName, l.byAddress} {
+	for i, most := range l.most {
 		t := l.tries[p.keys[i]]
 		if t == nil {
 			continue
 		}
-		t.forget(now)
+		t.forget(now, l.window)
 		if n := len(t.failed); n >= most {
-			wait = max(wait, t.failed[n-most].Add(signInWindow).Sub(now))
+			wait = max(wait, t.failed[n-most].Add(l.window).Sub(now))
 		}
 		room = room && len(t.failed)+t.running < most
 	}
@@ -103,9 +121,9 @@ func (l *signInLimits) try(p *signInPass) (wait time.Duration, room bool, change
 	return 0, true, nil
 }
 
-func (t *tries) forget(now time.Time) {
+func (t *tries) forget(now time.Time, window time.Duration) {
 	i := 0
-	for i < len(t.failed) && !now.Before(t.failed[i].Add(signInWindow)) {
+	for i < len(t.failed) && !now.Before(t.failed[i].Add(window)) {
 		i++
 	}
 	t.failed = t.failed[i:]
@@ -118,7 +136,7 @@ func (l *signInLimits) sweep(now time.Time) {
 		return
 	}
 	for key, t := range l.tries {
-		if t.forget(now); len(t.failed)+t.running == 0 {
+		if t.forget(now, l.window); len(t.failed)+t.running == 0 {
 			delete(l.tries, key)
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"net/netip"
 	"strings"
 	"sync"
 	"testing"
@@ -59,6 +60,8 @@ func newSiteOn(t testing.TB, store Store, options ...option) *site {
 		Logger: slog.New(slog.NewJSONHandler(&lockedWriter{w: s.log}, nil)),
 		Page:   fstest.MapFS{"index.html": {Data: []byte("<!doctype html><title>page</title>")}, "assets/app-1a2b.js": {Data: bytes.Repeat([]byte("let a=1;"), 400)}, "sw.js": {Data: []byte("//")}},
 		Now:    func() time.Time { return s.now() },
+		// httptest's requests come from here.
+		MetricsTo: []netip.Prefix{netip.MustParsePrefix("192.0.2.0/24")},
 	}
 	for _, o := range options {
 		o(&c)

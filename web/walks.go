@@ -51,7 +51,7 @@ func (s *Server) walkRoutes() []route {
 	return []route{
 		{method: "GET", pattern: atVisitItem + "/summary", id: "visitSummary", summary: "What a visit looked at, did not look at, found and counted", needs: farm, right: people.Read, handle: s.visitSummary,
 			replies: okJSON("visitSummary", "rows, plants, finds, counts with their answers"), refuses: []int{404}},
-		{method: "POST", pattern: atVisitItem + "/walked", id: "walked", summary: "Which rows a recorded walk went along; nothing stored", needs: farm, right: people.Read, long: true, handle: s.walked,
+		{method: "POST", pattern: atVisitItem + "/walked", id: "walked", summary: "Which rows a recorded walk went along; nothing stored", needs: farm, right: people.Read, computes: true, long: true, handle: s.walked,
 			body: asked("walkedAsk"), replies: okJSON("walkedProposal", "a proposal of what was looked at"), refuses: []int{404, 422}},
 		{method: "GET", pattern: atBlockItem + "/episodes", id: "episodes", summary: "Each plant's history: finds of one cause on one plant are one", needs: farm, right: people.Read, handle: s.episodes,
 			query: []parameter{{"row", "wholeNumber", "of this row alone"}, {"plant", "wholeNumber", "of this plant number alone"}, {"cause", "text", "of this cause alone"}}, replies: okJSON("episodes", "by row, plant and cause"), refuses: []int{404}},
@@ -61,7 +61,7 @@ func (s *Server) walkRoutes() []route {
 			query: []parameter{paramSeason}, replies: okJSON("pastCounts", "by programme and time"), refuses: []int{404}},
 		{method: "GET", pattern: atFarm + "/reports/look-again.pdf", id: "lookAgainSheet", summary: "The plants to look at again, on paper", needs: farm, right: people.Read, long: true, handle: s.lookAgainSheet,
 			query: []parameter{{"block", "id", "which"}, paramSeason, paramPaper}, replies: []reply{{200, []string{typePDF}, "binary", "the pages"}}, refuses: []int{422}},
-		{method: "POST", pattern: atFarm + "/sampling-walk", id: "samplingWalk", summary: "Stops for a count, drawn from a seed; nothing stored", needs: farm, right: people.Read, long: true, handle: s.samplingWalk,
+		{method: "POST", pattern: atFarm + "/sampling-walk", id: "samplingWalk", summary: "Stops for a count, drawn from a seed; nothing stored", needs: farm, right: people.Read, computes: true, long: true, handle: s.samplingWalk,
 			body: asked("samplingWalkAsk"), replies: []reply{{200, []string{typeJSON, typeGPX}, "samplingWalk", "the stops in walking order; GPX where Accept asks for it"}}, refuses: []int{422}},
 		{method: "GET", pattern: atFarm + "/reports/sampling-walk.gpx", id: "samplingWalkFile", summary: "The same walk as a file for a receiver", needs: farm, right: people.Read, long: true, handle: s.samplingWalkFile,
 			query: walkParams, replies: []reply{{200, []string{typeGPX}, "binary", "waypoints"}}, refuses: []int{422}},

@@ -166,3 +166,8 @@ var secondMissing = words.New("people-second-factor-missing",
 
 // SecondFactorMissing is the answer where none was set up.
 func SecondFactorMissing() error { return fault.New(fault.Missing, secondMissing.Plain()) }
+
+// Sees reports whether a block is among those that are not hidden.
+func (l Limits) Sees(block records.ID) bool {
+	return len(l.Blocks) == 0 || slices.Contains(l.Blocks, block)
+}

@@ -10,6 +10,7 @@ const (
 	Read   Verb = "read"
 	Write  Verb = "write"  // create, replace, delete
 	Import Verb = "import" // take records over from a file
+	Govern Verb = "govern" // say who is on the farm and what they see
 )
 
 var writes = map[records.Role][]records.Kind{
@@ -22,7 +23,7 @@ var writes = map[records.Role][]records.Kind{
 var Roles = []records.Role{records.Owner, records.Applicator, records.Scout, records.Adviser, records.Viewer}
 
 // May is the table of rights: everybody on a farm reads everything, the owner
-// writes everything and alone imports, the others write what their work makes.
+// writes everything and alone imports and governs, the others write what their work makes.
 // Removals by an applicator or a scout only carry out a signed list; records/entry
 // holds them to it.
 // An unknown role may nothing.

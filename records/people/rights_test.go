@@ -31,6 +31,9 @@ func TestMay(t *testing.T) {
 			if imports := May(role, Import, kind); imports != (role == records.Owner) {
 				t.Errorf("%q imports %s: %v", role, kind, imports)
 			}
+			if governs := May(role, Govern, kind); governs != (role == records.Owner) {
+				t.Errorf("%q governs: %v", role, governs)
+			}
 		}
 		if s := strings.Join(got, " "); s != list {
 			t.Errorf("%q writes %q, want %q", role, s, list)

@@ -186,7 +186,7 @@ CREATE TABLE grants (
   id         TEXT PRIMARY KEY,
   hash       BLOB NOT NULL UNIQUE CHECK (length(hash) = 32),
   purpose    TEXT NOT NULL,
-  farm       INTEGER NOT NULL REFERENCES farms,
+  farm       INTEGER NOT NULL REFERENCES farms ON DELETE CASCADE,
   person     TEXT REFERENCES people,
   made_by    TEXT NOT NULL REFERENCES people,
   name       TEXT NOT NULL,
