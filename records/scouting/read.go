@@ -20,7 +20,9 @@ const (
 	MaxFinds     = 10_000
 	MaxPhotos    = 100
 	MaxPauses    = 1000
-	maxCounted   = 1_000_000_000
+	// MaxPlannedStops is what one sampling walk has at most.
+	MaxPlannedStops = 2000
+	maxCounted      = 1_000_000_000
 )
 
 var (

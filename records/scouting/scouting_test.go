@@ -184,6 +184,9 @@ func TestParseVisit(t *testing.T) {
 		{"breaks within each other", head + `"pauses":[{"from":"2026-04-14T09:20:00-04:00","to":"2026-04-14T09:40:00-04:00"},{"from":"2026-04-14T09:30:00-04:00"}]}`, []string{"pauses[1].from"}},
 		{"a break that ends before it begins", head + `"pauses":[{"from":"2026-04-14T09:20:00-04:00","to":"2026-04-14T09:10:00-04:00"}]}`, []string{"pauses[0].to"}},
 		{"a second break in the first", head + `"pauses":[{"from":"2026-04-14T09:20:00-04:00"},{"from":"2026-04-14T09:30:00-04:00"}]}`, []string{"pauses[1].from"}},
+		{"stops it took along", head + `"planned_stops":[{"row":1,"plant":7,"at":[-80.42,35.87]},{"row":2,"plant":3}]}`, []string{}},
+		{"stops that are none", head + `"planned_stops":[{"row":1},{"row":1,"plant":7,"at":[-80.42]},{"row":1,"plant":7,"at":[-80.42,95]},7]}`, []string{"planned_stops[0].plant", "planned_stops[1].at", "planned_stops[2].at", "planned_stops[3]"}},
+		{"a stop in place of stops", head + `"planned_stops":{"row":1,"plant":7}}`, []string{"planned_stops"}},
 		{"percent without a sample", head + `"counts":[{"what":"canes","hits":5}]}`, []string{"counts[0].sampled"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -2,6 +2,7 @@ package scouting
 
 import (
 	"encoding/json"
+	"math"
 	"strconv"
 	"time"
 
@@ -24,6 +25,9 @@ type Visit struct {
 	State  VisitState
 	Pauses []Pause
 	Photos []records.ID
+	// Planned are the stops of a sampling walk that the visit took along, in
+	// walking order. Nothing says that anybody stopped there.
+	Planned []Place
 }
 
 // VisitState is where a walk stands.
@@ -88,6 +92,9 @@ var (
 	closedWithoutEnd = words.New("scouting-closed-without-end",
 		"A closed visit says when it ended.",
 		"Una visita cerrada dice cuándo terminó.")
+	stopPlace = words.New("scouting-stop-place",
+		"at is a longitude and a latitude in degrees.",
+		"at es una longitud y una latitud en grados.")
 	pauseGoesOn = words.New("scouting-pause-goes-on",
 		"The break before this one has no end.",
 		"La pausa anterior a esta no tiene fin.")
@@ -119,7 +126,27 @@ func ParseVisit(g geo.Geometry, properties json.RawMessage) (Visit, []fault.Deta
 		r.Fault("ended_at", closedWithoutEnd.Plain())
 	}
 	v.Pauses, v.Photos = pauses(r, v.StartedAt), photos(r)
+	for in := range r.Each("planned_stops", MaxPlannedStops) {
+		v.Planned = append(v.Planned, plannedStop(in))
+	}
 	return v, r.Faults()
+}
+
+// plannedStop reads a plant and, where its row was drawn, where it stood.
+func plannedStop(r fields.Reader) (p Place) {
+	if r.Need("row") {
+		p.Row, _ = r.Whole("row", 1, MaxRow)
+	}
+	if r.Need("plant") {
+		p.Plant, _ = r.Whole("plant", 1, MaxPlant)
+	}
+	if r.Has("at") {
+		var at []float64
+		if json.Unmarshal(r.Raw("at"), &at) != nil || len(at) != 2 || math.Abs(at[0]) > 180 || math.Abs(at[1]) > 90 {
+			r.Fault("at", stopPlace.Plain())
+		}
+	}
+	return p
 }
 
 // pauses reads breaks in the order they were taken; only the last may go on.

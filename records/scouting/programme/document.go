@@ -93,8 +93,8 @@ func parse(r fields.Reader) Programme {
 			*need.into = say(need.name)
 		}
 	}
-	if p.Source.Empty() {
-		p.Source = CommonPractice.Plain()
+	if common := CommonPractice.Plain(); p.Source.Empty() || same(p.Source, common) {
+		p.Source = common
 	}
 	if r.Need("method") {
 		p.Method = fields.Choose(r, "method", []Method{Share, Mean})
@@ -133,7 +133,7 @@ func Merge(e Edits) []Programme {
 	for _, p := range builtIn {
 		if changed, ok := own[p.ID]; ok {
 			delete(own, p.ID)
-			p = changed
+			p = changed.inBoth(p)
 		}
 		all = append(all, p)
 	}
@@ -143,6 +143,23 @@ func Merge(e Edits) []Programme {
 		}
 	}
 	return slices.DeleteFunc(all, func(p Programme) bool { return slices.Contains(e.Hidden, p.ID) })
+}
+
+// inBoth gives texts that a change left as they came their other language back:
+// a farm writes in one.
+func (p Programme) inBoth(came Programme) Programme {
+	for _, pair := range [][2]*words.Text{{&p.Title, &came.Title}, {&p.Stage, &came.Stage}, {&p.What, &came.What}, {&p.Unit, &came.Unit},
+		{&p.Sample, &came.Sample}, {&p.Note, &came.Note}, {&p.Source, &came.Source}} {
+		if same(*pair[0], *pair[1]) {
+			*pair[0] = *pair[1]
+		}
+	}
+	return p
+}
+
+// same is whether two texts say the same in either language.
+func same(a, b words.Text) bool {
+	return a.In(words.English) == b.In(words.English) || a.In(words.Spanish) == b.In(words.Spanish)
 }
 
 // Of finds a programme; fault.Invalid, at the field programme, where there is

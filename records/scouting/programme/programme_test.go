@@ -310,20 +310,28 @@ func TestBuiltInList(t *testing.T) {
 func TestEdits(t *testing.T) {
 	e, err := programme.ParseEdits(json.RawMessage(`{"programmes":[
 		{"id":"galled-canes","cause":"cane-borer-gall","title":"Agallas","what":"cañas","unit":"cañas","method":"binomial","level":0.08,"sides":1,"sureness":0.9},
-		{"id":"mites","cause":"mites","title":"Mites","what":"leaves","unit":"leaves","method":"poisson","level":25,"source":"our adviser"}],"hidden":["stink-bug-traps"]}`))
+		{"id":"mites","cause":"mites","title":"Mites","what":"leaves","unit":"leaves","method":"poisson","level":25,"source":"our adviser"},
+		{"id":"thrips","cause":"thrips","title":"Thrips","what":"thrips","unit":"flowers","method":"poisson","source":"common practice"}],"hidden":["stink-bug-traps"]}`))
 	if err != nil {
 		t.Fatal(err)
 	}
 	all := programme.Merge(e)
-	if len(all) != len(programme.BuiltIn()) {
-		t.Errorf("%d programmes, want one more and one less", len(all))
+	if len(all) != len(programme.BuiltIn())+1 {
+		t.Errorf("%d programmes, want two more and one less", len(all))
 	}
-	if last := all[len(all)-1]; last.ID != "mites" || !last.Own {
-		t.Errorf("last is %+v", last)
+	if own := all[len(all)-2]; own.ID != "mites" || !own.Own {
+		t.Errorf("the farm's own is %+v", own)
+	}
+	if last := all[len(all)-1]; last.Source.In(words.Spanish) != "práctica común" {
+		t.Errorf("common practice, written out: %q", last.Source.In(words.Spanish))
 	}
 	p, err := programme.Of(all, "galled-canes")
 	if err != nil || *p.Level != 0.08 || p.Sides != 1 || p.Source.In(words.Spanish) != "práctica común" {
 		t.Errorf("changed: %+v, %v", p, err)
+	}
+	// What a change leaves as it came stands in both languages; the rest in one.
+	if p.Unit.In(words.English) != "canes" || p.Title.In(words.English) != "Agallas" {
+		t.Errorf("changed in Spanish, read in English: %q, %q", p.Unit.In(words.English), p.Title.In(words.English))
 	}
 	if _, err := programme.Of(all, "stink-bug-traps"); !fault.Is(err, fault.Invalid) {
 		t.Errorf("a hidden one: %v", err)

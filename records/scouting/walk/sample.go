@@ -33,7 +33,7 @@ var Kinds = []Kind{Random, Spread}
 
 // Bounds of a walk. Seeds above MaxSeed would not survive JSON in a browser.
 const (
-	MaxStops = 2000
+	MaxStops = scouting.MaxPlannedStops
 	MaxSeed  = 1<<53 - 1
 )
 

@@ -1,5 +1,6 @@
 import type { Cause, FindState, Severity } from "../model/kinds";
 import type { Client, Options } from "./client";
+import type { Verdict } from "./fieldwork";
 
 /** One thing a name may mean. */
 export interface Candidate {
@@ -102,8 +103,6 @@ export interface Programmes {
   readonly etag: string;
   readonly edits: ProgrammeEdits;
 }
-
-export type Verdict = "above" | "below" | "cannot-tell";
 
 export interface PastCount {
   readonly visit: string;
