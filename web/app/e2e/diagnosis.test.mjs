@@ -272,8 +272,8 @@ test("every one of these screens keeps WCAG 2.2 A and AA and 44 px, in both lang
     const speak = async (language) => {
       if (size === "phone") await page.getByRole("button", { name: /^(Settings|Ajustes)$/ }).click();
       await page.getByRole("button", { name: language }).click();
+      await page.locator(`html[lang=${language === "English" ? "en" : "es"}]`).waitFor();
       if (size === "phone") await page.getByRole("button", { name: /^(Settings|Ajustes)$/ }).click();
-      await page.waitForLoadState("networkidle");
     };
     const look = async (where) => {
       broken.push(...(await brokenRules(page)).map((r) => `${where}: ${r}`));

@@ -138,7 +138,7 @@ function Named({ farm, api, find }: OfFind) {
   const may = mayWrite(farm.info.role, "finds");
   return (
     <>
-      <WhichName api={api} said={find.feature.properties.words ?? ""} onCause={may ? (cause) => void choose(cause) : undefined} />
+      <WhichName api={api} said={find.feature.properties.words ?? ""} is={find.feature.properties.cause} onCause={may ? (cause) => void choose(cause) : undefined} />
       {problem !== null && <ProblemNote problem={problem} />}
     </>
   );

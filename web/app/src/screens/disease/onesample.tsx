@@ -165,7 +165,7 @@ function Result({ farm, api, sample, covered }: PlaceProps & { sample: Stored<"s
             choices={causes.map((c) => ({ value: c, label: t(`walk-cause-${c}`) }))}
             onValue={(found) => set({ found, organism: "" })}
           />
-          {!form.found && form.result.trim() && <WhichName api={api} said={form.result.trim()} onCause={(found) => set({ found, organism: "" })} />}
+          {!form.found && form.result.trim() && <WhichName api={api} said={form.result.trim()} is={undefined} onCause={(found) => set({ found, organism: "" })} />}
           <OrganismChoice api={api} cause={cause} value={form.organism} fault={faultOf(refused, "organism")} onValue={(organism) => set({ organism })} />
         </>
       )}

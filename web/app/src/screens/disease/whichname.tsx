@@ -6,8 +6,8 @@ import { useText } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
 import type { PlaceProps } from "../place";
 
-/** Asks which of several things a name means; shows nothing where it means one. */
-export function WhichName({ api, said, onCause }: Pick<PlaceProps, "api"> & { said: string; onCause: ((cause: Cause) => void) | undefined }) {
+/** Asks which of several things a name means; shows nothing where it means one. `is` is what it is taken for now. */
+export function WhichName({ api, said, is, onCause }: Pick<PlaceProps, "api"> & { said: string; is: Cause | undefined; onCause: ((cause: Cause) => void) | undefined }) {
   const t = useText();
   const settled = useSettled(said);
   const { now, problem, again } = useAsked((options) => new Scouting(api).names(settled, options), [api, settled]);
@@ -26,7 +26,7 @@ export function WhichName({ api, said, onCause }: Pick<PlaceProps, "api"> & { sa
             <p class="soft">
               {[c.hosts, c.when, c.source].join(". ")}
             </p>
-            {onCause && (
+            {onCause && c.cause !== is && (
               <button type="button" onClick={() => onCause(c.cause)}>
                 {t("samples-it-is", { name: c.name })}
               </button>

@@ -2,6 +2,7 @@ import { useEffect } from "preact/hooks";
 import type { PlannedStop, PlantAt } from "../../model/kinds";
 import { useText } from "../../ui/hooks";
 import type { PlaceProps } from "../place";
+import "./scoutplan.css";
 
 /** The stops a visit brought along: where to go next, with or without a signal. */
 export function PlannedStops({ map, stops, at, onAt }: Pick<PlaceProps, "map"> & { stops: readonly PlannedStop[]; at: PlantAt; onAt: (at: PlantAt) => void }) {
