@@ -2,6 +2,7 @@ package overlay
 
 import (
 	"context"
+	"slices"
 
 	"caneward/geo"
 	"caneward/geo/plane"
@@ -127,4 +128,41 @@ func (p *part) innerPoint() (plane.XY, bool) {
 		}
 	}
 	return plane.XY{}, false
+}
+
+// InnerPoint is a place well inside the largest polygon of a region: halfway
+// across it along a line through its middle. ok is false where there is no ground.
+func InnerPoint(r plane.Region) (at plane.XY, ok bool) {
+	var largest plane.Polygon
+	for _, p := range r {
+		if len(p) > 0 && len(p[0]) >= 4 && (largest == nil || p.Area() > largest.Area()) {
+			largest = p
+		}
+	}
+	if largest == nil {
+		return plane.XY{}, false
+	}
+	box := largest[0].Box()
+	best := 0.0
+	// One of the lines a third, a half, two thirds up crosses the ground unless all of
+	// them run through corners or holes; the widest stretch on any is taken.
+	for _, share := range []float64{1.0 / 2, 1.0 / 3, 2.0 / 3} {
+		y := box.Min.Y + (box.Max.Y-box.Min.Y)*share
+		var cuts []float64
+		for _, ring := range largest {
+			for i := 0; i+1 < len(ring); i++ {
+				a, b := ring[i], ring[i+1]
+				if (a.Y > y) != (b.Y > y) {
+					cuts = append(cuts, a.X+(y-a.Y)*(b.X-a.X)/(b.Y-a.Y))
+				}
+			}
+		}
+		slices.Sort(cuts)
+		for i := 0; i+1 < len(cuts); i += 2 {
+			if wide := cuts[i+1] - cuts[i]; wide > best {
+				best, at, ok = wide, plane.XY{X: (cuts[i] + cuts[i+1]) / 2, Y: y}, true
+			}
+		}
+	}
+	return at, ok
 }

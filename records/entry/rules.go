@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"strconv"
+	"strings"
 
 	"github.com/paulmach/orb"
 
@@ -92,6 +93,9 @@ var (
 	appliedStays = words.New("entry-applied-stays",
 		"This pass was applied; it cannot go back to “{state}”. Record what changed in a correction.",
 		"Esta pasada ya se aplicó; no puede volver a «{state}». Registre el cambio en una corrección.")
+	stopNeedsReason = words.New("entry-stop-needs-reason",
+		"A check of this pass says stop. Passing it takes a reason in words, which stays on the record.",
+		"Una comprobación de esta pasada dice alto. Pasarla requiere una razón escrita, que queda en el registro.")
 	rowOutside = words.New("entry-row-outside",
 		"Row {row} runs {metres} m outside the block's outline.",
 		"La hilera {row} sale {metres} m del contorno del bloque.")
@@ -233,6 +237,9 @@ func passRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, err
 			return nil, err
 		}
 		details = append(details, more...)
+	}
+	if pass.State != spray.Planned && pass.Stopped() && strings.TrimSpace(pass.StopReason) == "" {
+		details = append(details, fault.Detail{Field: "stop_reason", Text: stopNeedsReason.Plain()})
 	}
 	before, found, err := s.record(records.Passes, w.ID)
 	if err != nil || !found {

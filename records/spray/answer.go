@@ -2,6 +2,7 @@ package spray
 
 import (
 	"encoding/json"
+	"math"
 	"time"
 
 	"github.com/paulmach/orb"
@@ -82,10 +83,38 @@ type Tanks struct {
 
 // Distance is how near a block comes to one of its surroundings.
 type Distance struct {
-	Block records.ID // "" for an area without block
-	To    string
-	Kind  string
-	M     geo.Metres // from the outline; 0 when it touches or lies on it
+	Block   records.ID // "" for an area without block
+	To      string
+	Kind    string
+	M       geo.Metres // from the outline; 0 when it touches or lies on it
+	Nearest Nearest    // of the outline
+	// Treated is the same from the ground that is treated; nil where that lies
+	// farther than closeReach, or nothing is treated.
+	Treated *Clearance
+	ByEye   bool
+	Line    geo.Metres // how far the drawn line may lie off; 0 when nobody said
+}
+
+// Nearest are the two places a distance was measured between.
+type Nearest struct{ Ground, Feature geo.Position }
+
+// Clearance is a distance achieved.
+type Clearance struct {
+	M       geo.Metres
+	Nearest Nearest
+}
+
+// FeetDown rounds a clearance down to whole feet, as it is shown to people.
+func (c Clearance) FeetDown() int { return int(math.Floor(c.M.Feet() + clearanceSlack)) }
+
+// clearanceSlack keeps 50 ft typed and kept from reading as 49 for binary dust.
+const clearanceSlack = 1e-9
+
+func (d Distance) treated() *geo.Metres {
+	if d.Treated == nil {
+		return nil
+	}
+	return &d.Treated.M
 }
 
 // Check is one thing looked at.
@@ -94,6 +123,21 @@ type Check struct {
 	Answer Verdict
 	Why    words.Text
 	Source words.Text
+
+	Measured *Measured        // the figure it hangs on; nil where it is none
+	Block    records.ID       // where it binds most; "" for the whole job
+	At       *geo.Position    // the place of the worst point; nil where there is none
+	Ground   orb.MultiPolygon // all of the ground it is about
+	Area     geo.SquareMetres // of that
+	Share    float64          // of the ground treated, 0 to 1
+	Passes   []records.ID     // earlier passes at the worst point
+}
+
+// Measured is a figure beside its limit.
+type Measured struct {
+	Value float64 `json:"value"`
+	Limit float64 `json:"limit"`
+	Unit  string  `json:"unit"`
 }
 
 // Verdict is what a check comes to. OK says that this one thing was looked at
@@ -135,6 +179,9 @@ type Answer struct {
 	Tanks     *Tanks
 	Checks    []Check
 	How       []Figure
+	Exclusion *Exclusion   // nil where no zone is kept, or none could be told
+	Mixing    []words.Text // in which order; none without products
+	Labels    []Kept       // as they stood, in the order of the products
 	// FirstHarvest and EntryFrom are zero when not known.
 	FirstHarvest time.Time
 	EntryFrom    time.Time
@@ -164,18 +211,47 @@ type tanksJSON struct {
 	InLast []totalJSON     `json:"in_last"`
 }
 
+type nearestJSON struct {
+	Ground  geo.Position `json:"ground"`
+	Feature geo.Position `json:"feature"`
+}
+
+type clearanceJSON struct {
+	M       float64     `json:"m"`
+	Feet    int         `json:"feet_down"`
+	Nearest nearestJSON `json:"nearest"`
+}
+
 type distanceJSON struct {
-	Block records.ID `json:"block,omitempty"`
-	To    string     `json:"to"`
-	Kind  string     `json:"kind"`
-	M     float64    `json:"m"`
+	Block   records.ID     `json:"block,omitempty"`
+	To      string         `json:"to"`
+	Kind    string         `json:"kind"`
+	M       float64        `json:"m"`
+	Nearest nearestJSON    `json:"nearest"`
+	Treated *clearanceJSON `json:"treated,omitempty"`
+	ByEye   bool           `json:"drawn_by_eye,omitempty"`
+	Line    float64        `json:"line_accuracy_m,omitempty"`
 }
 
 type checkJSON struct {
-	Rule   string  `json:"rule"`
-	Answer Verdict `json:"answer"`
-	Why    string  `json:"why"`
-	Source string  `json:"source"`
+	Rule     string          `json:"rule"`
+	Answer   Verdict         `json:"answer"`
+	Why      string          `json:"why"`
+	Source   string          `json:"source"`
+	Measured *Measured       `json:"measured,omitempty"`
+	Block    records.ID      `json:"block,omitempty"`
+	At       *geo.Position   `json:"at,omitempty"`
+	Ground   json.RawMessage `json:"ground,omitempty"`
+	Area     float64         `json:"area_m2,omitempty"`
+	Share    float64         `json:"share,omitempty"`
+	Passes   []records.ID    `json:"passes,omitempty"`
+}
+
+type exclusionJSON struct {
+	Distance float64         `json:"distance_m"`
+	Ground   json.RawMessage `json:"ground"`
+	Beyond   float64         `json:"beyond_m2"`
+	Within   []string        `json:"within"`
 }
 
 type figureJSON struct {
@@ -205,6 +281,9 @@ type answerJSON struct {
 	EntryFrom    string           `json:"entry_from,omitempty"`
 	Checks       []checkJSON      `json:"checks"`
 	How          []figureJSON     `json:"how"`
+	Exclusion    *exclusionJSON   `json:"exclusion,omitempty"`
+	Mixing       []string         `json:"mixing,omitempty"`
+	Labels       []Kept           `json:"labels,omitempty"`
 }
 
 // Encode writes the answer as it travels, checks in the language given. Ground
@@ -224,7 +303,7 @@ func (a Answer) Encode(l words.Language) (json.RawMessage, error) {
 		out.Parts = append(out.Parts, partJSON(p))
 	}
 	for _, d := range a.Distances {
-		out.Distances = append(out.Distances, distanceJSON{Block: d.Block, To: d.To, Kind: d.Kind, M: float64(d.M)})
+		out.Distances = append(out.Distances, d.json())
 	}
 	if t := a.Tanks; t != nil {
 		out.Tanks = &tanksJSON{Full: t.Full, Last: t.Last, Each: dosesJSON(t.Each), InLast: dosesJSON(t.InLast)}
@@ -236,12 +315,46 @@ func (a Answer) Encode(l words.Language) (json.RawMessage, error) {
 		out.EntryFrom = a.EntryFrom.Format(time.RFC3339)
 	}
 	for _, c := range a.Checks {
-		out.Checks = append(out.Checks, checkJSON{Rule: c.Rule, Answer: c.Answer, Why: c.Why.In(l), Source: c.Source.In(l)})
+		one, err := c.json(l)
+		if err != nil {
+			return nil, err
+		}
+		out.Checks = append(out.Checks, one)
 	}
+	if z := a.Exclusion; z != nil {
+		ground, err := encodeGround(z.Ground)
+		if err != nil {
+			return nil, err
+		}
+		out.Exclusion = &exclusionJSON{Distance: float64(z.Distance), Ground: ground, Beyond: float64(z.Beyond), Within: append([]string{}, z.Within...)}
+	}
+	for _, t := range a.Mixing {
+		out.Mixing = append(out.Mixing, t.In(l))
+	}
+	out.Labels = a.Labels
 	for _, f := range a.How {
 		out.How = append(out.How, figureJSON{Figure: f.Figure, Formula: f.Formula.In(l), Inputs: f.Inputs, Source: f.Source.In(l)})
 	}
 	return json.Marshal(out)
+}
+
+func (d Distance) json() distanceJSON {
+	out := distanceJSON{Block: d.Block, To: d.To, Kind: d.Kind, M: float64(d.M), Nearest: nearestJSON(d.Nearest), ByEye: d.ByEye, Line: float64(d.Line)}
+	if c := d.Treated; c != nil {
+		out.Treated = &clearanceJSON{M: float64(c.M), Feet: c.FeetDown(), Nearest: nearestJSON(c.Nearest)}
+	}
+	return out
+}
+
+func (c Check) json(l words.Language) (checkJSON, error) {
+	out := checkJSON{Rule: c.Rule, Answer: c.Answer, Why: c.Why.In(l), Source: c.Source.In(l), Measured: c.Measured, Block: c.Block, At: c.At,
+		Area: float64(step(c.Area)), Share: c.Share, Passes: c.Passes}
+	if len(c.Ground) == 0 {
+		return out, nil
+	}
+	var err error
+	out.Ground, err = encodeGround(c.Ground)
+	return out, err
 }
 
 func encodeGround(mp orb.MultiPolygon) (json.RawMessage, error) {
@@ -272,7 +385,8 @@ func dosesJSON(doses []Dose) []totalJSON {
 }
 
 // Freeze is the figures a pass keeps when it is applied, as properties of its
-// record: areas, totals, row_length_m, plants, carrier_total. Its ground,
+// record: areas, totals, row_length_m, plants, carrier_total, and the labels it
+// was made with. Its ground,
 // Treated, belongs into the record's geometry. Later edits of blocks and labels
 // never change them.
 func Freeze(a Answer) (json.RawMessage, error) {
@@ -282,5 +396,6 @@ func Freeze(a Answer) (json.RawMessage, error) {
 		RowLength *geo.Metres      `json:"row_length_m,omitempty"`
 		Plants    *int             `json:"plants,omitempty"`
 		Carrier   *quantity.Amount `json:"carrier_total,omitempty"`
-	}{a.Areas, totalsJSON(a.Totals), a.RowLength, a.Plants, a.Carrier})
+		Labels    []Kept           `json:"labels,omitempty"`
+	}{a.Areas, totalsJSON(a.Totals), a.RowLength, a.Plants, a.Carrier, a.Labels})
 }

@@ -1,13 +1,13 @@
 package spray
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
 	"time"
 
-	"caneward/blocks"
 	"caneward/blocks/setback"
 	"caneward/blocks/words"
 	"caneward/geo"
@@ -154,19 +154,32 @@ func (d *drafter) say(rule string, v Verdict, why, source words.Text) {
 
 // check looks at what this draft can tell; it never says that a job may be
 // done.
-func (d *drafter) check() {
+func (d *drafter) check(ctx context.Context) error {
 	d.say("label", Caution, sayLabel.Plain(), sourceLabel)
 	d.checkGround()
-	d.checkSetbacks()
+	if err := d.checkSetbacks(ctx); err != nil {
+		return err
+	}
 	d.checkWind()
 	d.checkHarvest()
 	d.checkEntry()
 	for i := range d.request.Products {
 		d.checkProduct(i)
 	}
+	d.checkDroplets()
+	d.checkBees()
+	d.checkSprayer()
+	if err := d.checkEarlier(ctx); err != nil {
+		return err
+	}
+	if err := d.keepOut(ctx); err != nil {
+		return err
+	}
 	d.checkPattern()
 	d.say("drawn-lines", Caution, sayDrawn.Plain(), sourceDrawn)
 	d.checkByEye()
+	d.mix()
+	return nil
 }
 
 func (d *drafter) checkGround() {
@@ -184,45 +197,6 @@ func (d *drafter) checkGround() {
 
 func wholeM2(a geo.SquareMetres) float64 { return math.Round(float64(a)) }
 
-func (d *drafter) checkSetbacks() {
-	if len(d.request.Setbacks) > 0 {
-		if w := d.answer.Areas.Withheld; w > 0 {
-			d.say("setback", Caution, sayWithheld.With(words.Args{"m2": math.Ceil(float64(w))}), sourceDraft)
-		} else {
-			d.say("setback", OK, sayNoneWithheld.Plain(), sourceDraft)
-		}
-	}
-	for _, rule := range d.request.Setbacks {
-		if !slices.ContainsFunc(d.ground.Around, func(s Surroundings) bool { return rule.Names(s.Feature) }) {
-			d.say("setback-none-recorded", Caution, sayNoSuchKind.With(words.Args{"kind": blocks.SurroundingsKind(rule.From).Text()}), sourceTyped)
-		}
-	}
-	for i, label := range d.labels {
-		for _, s := range label.Setbacks {
-			d.checkLabelSetback(i, s)
-		}
-	}
-}
-
-// checkLabelSetback holds a distance typed from the label against the draft: a
-// feature of the kind nearer than that, without a setback as wide, stops.
-func (d *drafter) checkLabelSetback(i int, s LabelSetback) {
-	for _, n := range d.answer.Distances {
-		if n.Kind != s.From || n.M >= s.Distance {
-			continue
-		}
-		feature := setback.Feature{ID: n.To, Kind: n.Kind}
-		kept := slices.ContainsFunc(d.request.Setbacks, func(r setback.Rule) bool {
-			return r.Names(feature) && r.Distance >= s.Distance && (r.Side == setback.All || s.Side == setback.Downwind)
-		})
-		if !kept {
-			d.say("label-setback", Stop, sayLabelSetback.With(words.Args{"product": d.labels[i].Name, "metres": float64(s.Distance),
-				"kind": blocks.SurroundingsKind(s.From).Text(), "near": math.Floor(float64(n.M))}), sourceTyped)
-			return
-		}
-	}
-}
-
 func (d *drafter) checkWind() {
 	q := d.request
 	switch {
@@ -233,6 +207,11 @@ func (d *drafter) checkWind() {
 	}
 	if q.WindSpeed == nil {
 		return
+	}
+	for _, label := range d.labels {
+		if w := label.Wind; w != nil {
+			d.checkLabelWind(label.Name, *w, *q.WindSpeed)
+		}
 	}
 	mph := *q.WindSpeed / metresPerSecondPerMPH
 	args := words.Args{"mph": math.Round(mph*10) / 10}
@@ -265,11 +244,15 @@ func (d *drafter) local(t time.Time) time.Time {
 func (d *drafter) checkHarvest() {
 	longest := -1
 	for _, label := range d.labels {
-		if label.PHIDays == nil {
-			d.say("phi", Caution, sayPHIUnknown.With(words.Args{"product": label.Name}), sourcePHI)
-			continue
+		known := false
+		for _, p := range d.plots {
+			if n := label.PHIFor(p.block.Crop); n != nil {
+				longest, known = max(longest, *n), true
+			}
 		}
-		longest = max(longest, *label.PHIDays)
+		if !known {
+			d.say("phi", Caution, sayPHIUnknown.With(words.Args{"product": label.Name}), sourcePHI)
+		}
 	}
 	if longest < 0 {
 		return
@@ -297,11 +280,24 @@ func (d *drafter) checkHarvest() {
 func (d *drafter) checkEntry() {
 	longest := -1.0
 	for _, label := range d.labels {
-		if label.REIHours == nil {
-			d.say("rei", Caution, sayREIUnknown.With(words.Args{"product": label.Name}), sourceREI)
-			continue
+		known := false
+		for _, p := range d.plots {
+			for _, r := range label.ReentryFor(p.block.Crop, "") {
+				known = true
+				longest = math.Max(longest, r.Length().Hours())
+				if r.Until != "" {
+					d.say("rei", Caution, sayREICondition.With(words.Args{"product": label.Name, "until": r.Until}), sourceREI)
+				}
+			}
 		}
-		longest = math.Max(longest, *label.REIHours)
+		if !known {
+			d.say("rei", Caution, sayREIUnknown.With(words.Args{"product": label.Name}), sourceREI)
+		}
+		for _, r := range label.Reentries {
+			if r.Task != "" && slices.ContainsFunc(d.plots, func(p *plot) bool { return names(r.Crop, p.block.Crop) }) {
+				d.say("rei", Caution, sayREITask.With(words.Args{"product": label.Name, "task": r.Task, "hours": short(r.Length().Hours()), "until": r.Until}), sourceREI)
+			}
+		}
 	}
 	if longest < 0 {
 		return
@@ -325,13 +321,41 @@ func (d *drafter) checkProduct(i int) {
 		d.say("restricted", Caution, sayRestricted.With(words.Args{"product": label.Name}), sourceRUP)
 	}
 	d.checkRate(label, d.request.Products[i].Rate)
+	d.checkCarrier(label)
+	d.checkValid(label)
 }
 
-// checkRate holds a rate against the label's of the same base and dimension.
+// ratesFor are the label's rates for this pattern and one of these crops: a rate
+// that names neither is for all.
+func (d *drafter) ratesFor(label Product) (fit, patterned []LabelRate) {
+	for _, r := range label.Rates {
+		if len(r.Patterns) > 0 && !slices.Contains(r.Patterns, d.request.Pattern) {
+			continue
+		}
+		patterned = append(patterned, r)
+		if slices.ContainsFunc(d.plots, func(p *plot) bool { return p.block.Crop == "" || names(r.Crop, p.block.Crop) }) {
+			fit = append(fit, r)
+		}
+	}
+	return fit, patterned
+}
+
+// checkRate holds a rate against the label's of the same base and dimension, for
+// this pattern and crop.
 func (d *drafter) checkRate(label Product, rate quantity.Rate) {
 	var least, most float64
 	found := false
-	for _, l := range label.Rates {
+	fit, patterned := d.ratesFor(label)
+	args := words.Args{"product": label.Name, "rate": shown(rate.Value, rate), "pattern": string(d.request.Pattern)}
+	switch {
+	case len(label.Rates) > 0 && len(patterned) == 0:
+		d.say("rate", Stop, sayRatePattern.With(args), sourceTyped)
+		return
+	case len(patterned) > 0 && len(fit) == 0:
+		d.say("rate", Stop, sayRateCrop.With(args), sourceTyped)
+		return
+	}
+	for _, l := range fit {
 		low, high, ok := inUnit(l, rate)
 		if !ok {
 			continue
@@ -341,8 +365,8 @@ func (d *drafter) checkRate(label Product, rate quantity.Rate) {
 		}
 		most, found = math.Max(most, high), true
 	}
-	args := words.Args{"product": label.Name, "rate": shown(rate.Value, rate)}
 	const slack = 1 + 1e-9 // a rate converted there and back is the same rate
+	measured := &Measured{Value: rate.Value, Limit: most, Unit: string(rate.Unit) + "/" + string(rate.Per)}
 	switch {
 	case !found && len(label.Rates) == 0:
 		// Nothing typed at all: the label check above says so of every entry.
@@ -351,12 +375,12 @@ func (d *drafter) checkRate(label Product, rate quantity.Rate) {
 		d.say("rate", Caution, sayRateNone.With(args), sourceTyped)
 	case rate.Value > most*slack:
 		args["most"] = shown(most, rate)
-		d.say("rate", Stop, sayRateOver.With(args), sourceTyped)
+		d.add(Check{Rule: "rate", Answer: Stop, Why: sayRateOver.With(args), Source: sourceTyped, Measured: measured})
 	case rate.Value*slack < least:
 		args["least"] = shown(least, rate)
 		d.say("rate", Caution, sayRateUnder.With(args), sourceTyped)
 	default:
-		d.say("rate", OK, sayRateIn.With(args), sourceTyped)
+		d.add(Check{Rule: "rate", Answer: OK, Why: sayRateIn.With(args), Source: sourceTyped, Measured: measured})
 	}
 }
 
@@ -400,19 +424,4 @@ func (d *drafter) ratesReckon() bool {
 	return slices.ContainsFunc(rates, func(r quantity.Rate) bool {
 		return r.Per.Base() == quantity.RowLength || r.Per.Base() == quantity.Plants
 	})
-}
-
-// checkByEye names what setbacks hang on that was drawn by eye.
-func (d *drafter) checkByEye() {
-	for _, s := range d.ground.Around {
-		near := slices.ContainsFunc(d.answer.Distances, func(n Distance) bool { return n.To == s.ID })
-		used := slices.ContainsFunc(d.request.Setbacks, func(r setback.Rule) bool { return r.Names(s.Feature) })
-		if s.DrawnByEye && near && used {
-			name := s.Name
-			if name == "" {
-				name = s.Kind
-			}
-			d.say("drawn-by-eye", Caution, sayByEye.With(words.Args{"name": name}), sourceTyped)
-		}
-	}
 }

@@ -57,17 +57,27 @@ func Draft(ctx context.Context, g Ground, q Request) (Answer, error) {
 	if len(d.details) > 0 {
 		return Answer{}, refusal(d.details)
 	}
-	d.check()
+	if err := d.check(ctx); err != nil {
+		return Answer{}, err
+	}
 	d.explain()
 	return d.answer, nil
 }
+
+// closeReach is how far from the treated ground distances are measured anew: past
+// any label's setback, and a neighbour's concern.
+const closeReach geo.Metres = 300
 
 // label finds the label of every product.
 func (d *drafter) label() {
 	for i, l := range d.request.Products {
 		if l.Product != nil {
 			d.labels = append(d.labels, *l.Product)
+			d.answer.Labels = append(d.answer.Labels, Kept{Product: l.Product.Name, Label: l.Raw})
 			continue
+		}
+		if kept, ok := d.ground.Kept[l.ID]; ok {
+			d.answer.Labels = append(d.answer.Labels, kept)
 		}
 		label, ok := d.ground.Products[l.ID]
 		if !ok {
@@ -127,8 +137,12 @@ func (d *drafter) sum(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
+		treated, err := setback.Distances(ctx, p.frame, p.treated, features(d.ground), closeReach)
+		if err != nil {
+			return err
+		}
 		for _, n := range near {
-			a.Distances = append(a.Distances, Distance{Block: p.id(), To: n.To, Kind: n.Kind, M: n.M})
+			a.Distances = append(a.Distances, d.distance(p, n, treated))
 		}
 	}
 	a.Areas = a.Areas.rounded()
@@ -139,6 +153,21 @@ func (d *drafter) sum(ctx context.Context) error {
 		a.Plants = &plants
 	}
 	return nil
+}
+
+func (d *drafter) distance(p *plot, n setback.Distance, treated []setback.Distance) Distance {
+	out := Distance{Block: p.id(), To: n.To, Kind: n.Kind, M: n.M, Nearest: Nearest{n.Near, n.At}}
+	for _, c := range treated {
+		if c.To == n.To {
+			out.Treated = &Clearance{M: c.M, Nearest: Nearest{c.Near, c.At}}
+		}
+	}
+	for _, s := range d.ground.Around {
+		if s.ID == n.To {
+			out.ByEye, out.Line = s.DrawnByEye, s.Accuracy
+		}
+	}
+	return out
 }
 
 // explain says how each figure came about.

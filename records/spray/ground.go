@@ -23,6 +23,9 @@ type Ground struct {
 	Around   []Surroundings
 	Products map[records.ID]Product
 	Zone     *time.Location // the farm's; nil takes the zone of the times given
+	Kept     map[records.ID]Kept
+	Earlier  []Earlier // applied on or beside this ground, in the order they were begun
+	Now      time.Time // the day of a job without a start; zero when not known
 }
 
 // Block is a block with its rows, if any were laid out.
@@ -35,6 +38,7 @@ type Block struct {
 	PlantSpacing geo.Metres // 0 when not given
 	Rows         []blocks.Row
 	Removed      map[scouting.Place]time.Time // plants dug out: the last day, midnight UTC
+	Stages       []scouting.Stage             // noted in it, in time order
 }
 
 // Surroundings is one thing round the blocks.
@@ -61,7 +65,7 @@ var (
 // Load reads what a request names, and the farm's surroundings. Unknown blocks,
 // products and surroundings are fault.Invalid at their fields, all at once.
 func Load(r records.Reader, q Request) (Ground, error) {
-	g := Ground{Products: map[records.ID]Product{}}
+	g := Ground{Products: map[records.ID]Product{}, Kept: map[records.ID]Kept{}}
 	if zone, err := time.LoadLocation(r.Farm().Zone); err == nil {
 		g.Zone = zone
 	}
@@ -94,6 +98,7 @@ func Load(r records.Reader, q Request) (Ground, error) {
 			return Ground{}, err
 		}
 		g.Products[l.ID], _ = ParseProduct(rev.Record.Geometry, rev.Record.Properties)
+		g.Kept[l.ID] = Kept{Product: string(l.ID), Revision: rev.Number, Label: rev.Record.Properties}
 	}
 	page, err := r.List(records.Surroundings, records.Query{})
 	if err != nil {
@@ -110,7 +115,25 @@ func Load(r records.Reader, q Request) (Ground, error) {
 	if len(details) > 0 {
 		return Ground{}, refusal(details)
 	}
+	if box := g.box(q); !box.IsEmpty() && len(q.Products) > 0 {
+		if g.Earlier, err = loadEarlier(r, box); err != nil {
+			return Ground{}, err
+		}
+		g.Earlier = slices.DeleteFunc(g.Earlier, func(e Earlier) bool { return e.ID == q.Pass })
+	}
 	return g, nil
+}
+
+// box is round all the ground a request can treat.
+func (g Ground) box(q Request) geo.Box {
+	var all orb.MultiPolygon
+	for _, b := range g.Blocks {
+		all = append(all, b.Outline...)
+	}
+	if len(all) == 0 {
+		all = multi(q.Area.Flat)
+	}
+	return all.Bound()
 }
 
 func loadBlock(r records.Reader, id records.ID, rec records.Record) (Block, error) {
@@ -129,8 +152,20 @@ func loadBlock(r records.Reader, id records.ID, rec records.Record) (Block, erro
 		}
 	}
 	slices.SortStableFunc(b.Rows, func(x, y blocks.Row) int { return x.Number - y.Number })
-	b.Removed, err = loadRemoved(r, id)
-	return b, err
+	if b.Removed, err = loadRemoved(r, id); err != nil {
+		return Block{}, err
+	}
+	stages, err := r.List(records.Stages, records.Query{Equal: map[string]string{"block": string(id)}})
+	if err != nil {
+		return Block{}, err
+	}
+	for _, rev := range stages.Revisions {
+		if s, _ := scouting.ParseStage(rev.Record.Geometry, rev.Record.Properties); !s.On.IsZero() {
+			b.Stages = append(b.Stages, s)
+		}
+	}
+	slices.SortStableFunc(b.Stages, func(x, y scouting.Stage) int { return x.On.Compare(y.On) })
+	return b, nil
 }
 
 func loadRemoved(r records.Reader, block records.ID) (map[scouting.Place]time.Time, error) {

@@ -2,6 +2,8 @@ package spray
 
 import (
 	"encoding/json"
+	"math"
+	"slices"
 	"time"
 
 	"caneward/blocks/fault"
@@ -32,7 +34,22 @@ type Pass struct {
 	Areas     *Areas  // frozen
 	Totals    []Total // frozen: what was used
 	Planned   []Total // what had been worked out, where another amount was used
-	Ground    geo.Geometry
+	Labels    []Kept  // of Products, in order; none in older records
+	Checks    []Judged
+	// StopReason is why a check that says stop was passed; "" when none was.
+	StopReason string
+	Ground     geo.Geometry
+}
+
+// Judged is a check as it was kept with a pass.
+type Judged struct {
+	Rule   string
+	Answer Verdict
+}
+
+// Stopped reports whether a check kept with the pass says stop.
+func (p Pass) Stopped() bool {
+	return slices.ContainsFunc(p.Checks, func(c Judged) bool { return c.Answer == Stop })
 }
 
 // Weather is what was measured on the spot; nil where it was not.
@@ -121,8 +138,24 @@ func readPassRest(r fields.Reader, p *Pass) {
 			}
 		}
 	}
+	for e := range r.Each("labels", MaxProducts) {
+		p.Labels = append(p.Labels, readKept(e))
+	}
+	for e := range r.Each("checks", maxChecks) {
+		p.Checks = append(p.Checks, Judged{e.Text("rule"), fields.Choose(e, "answer", []Verdict{OK, Caution, Stop})})
+	}
+	p.StopReason = r.Text("stop_reason")
 	p.Totals = readTotals(r, "totals")
 	p.Planned = readTotals(r, "planned_totals")
+}
+
+// maxChecks bounds the checks kept with a pass.
+const maxChecks = 2000
+
+func readKept(e fields.Reader) Kept {
+	k := Kept{Product: e.Text("product"), Label: e.Raw("label")}
+	k.Revision, _ = e.Whole("revision", 0, math.MaxInt32)
+	return k
 }
 
 func readTotals(r fields.Reader, field string) (totals []Total) {

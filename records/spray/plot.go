@@ -3,6 +3,7 @@ package spray
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -30,14 +31,16 @@ type plot struct {
 
 	outline, chosen, planted, zone plane.Region
 	free, withheld, treated        plane.Region
-	rows                           []rowLines // chosen rows, skipped strips left out
-	all                            []rowLines // every row, skipped strips among them
+	passed                         plane.Region // ground driven over: the treated and the middles between
+	rows                           []rowLines   // chosen rows, skipped strips left out
+	all                            []rowLines   // every row, skipped strips among them
 	areas                          Areas
 
 	rowLength  geo.Metres
 	plants     int
 	rowsKnown  bool // row length is known, measured or reckoned
 	plantKnown bool
+	narrowed   bool // to stretches of rows
 	counted    counts
 }
 
@@ -78,6 +81,12 @@ var (
 	sayNoSuchRow = words.New("spray-no-such-row",
 		"This block has no row {row}; its rows are {first} to {last}.",
 		"Este bloque no tiene la hilera {row}; sus hileras van de la {first} a la {last}.")
+	sayNoStretchRow = words.New("spray-no-stretch-row",
+		"This block has no row {row} laid out.",
+		"Este bloque no tiene trazada la hilera {row}.")
+	sayNoStretch = words.New("spray-no-stretch",
+		"Row {row} has no plants from {from} to {to}.",
+		"La hilera {row} no tiene plantas de la {from} a la {to}.")
 	sayRowSpacing = words.New("spray-row-spacing-needed",
 		"The block's row spacing is needed for this; enter it with the block.",
 		"Para esto hace falta la distancia entre hileras del bloque; introdúzcala en el bloque.")
@@ -206,6 +215,11 @@ func (p *plot) choose(ctx context.Context, q Request, _ []*plot) error {
 			return err
 		}
 	}
+	if stretches, ok := q.Stretches[p.block.ID]; ok {
+		if err := p.pickStretches(ctx, q, stretches); err != nil {
+			return err
+		}
+	}
 	if q.Area.Empty() || p.block.ID == "" {
 		return nil
 	}
@@ -215,6 +229,91 @@ func (p *plot) choose(ctx context.Context, q Request, _ []*plot) error {
 	}
 	p.chosen, err = overlay.Intersection(ctx, p.chosen, area)
 	return err
+}
+
+// pickStretches narrows the ground to strips along runs of plants: from half a
+// plant spacing before the first to half a one past the last, as wide as the band,
+// or as the rows are apart.
+func (p *plot) pickStretches(ctx context.Context, q Request, list []Stretch) error {
+	refuse := func(i int, member string, t words.Text) error {
+		field := fmt.Sprintf("stretches.%s[%d]%s", p.block.ID, i, member)
+		return fault.New(fault.Invalid, t, fault.Detail{Field: field, Text: t})
+	}
+	width := q.BandWidth
+	if width == 0 {
+		width = p.block.RowSpacing
+	}
+	if width == 0 {
+		return refuse(0, "", sayRowSpacing.Plain())
+	}
+	var strips []plane.Region
+	picked := map[int]bool{}
+	for i, s := range list {
+		found := false
+		for _, r := range p.all {
+			if r.row.Number != s.Row || r.row.Skipped {
+				continue
+			}
+			for _, line := range r.between(s) {
+				strip, err := buffer.Flat(ctx, line, width/2)
+				if err != nil {
+					return err
+				}
+				strips, found = append(strips, strip), true
+			}
+			picked[s.Row] = true
+		}
+		switch {
+		case !picked[s.Row]:
+			return refuse(i, ".row", sayNoStretchRow.With(words.Args{"row": s.Row}))
+		case !found:
+			return refuse(i, ".from", sayNoStretch.With(words.Args{"row": s.Row, "from": s.From, "to": s.To}))
+		}
+	}
+	p.rows = slices.DeleteFunc(p.rows, func(r rowLines) bool { return !picked[r.row.Number] })
+	ground, err := overlay.Union(ctx, strips...)
+	if err != nil {
+		return err
+	}
+	p.narrowed = true
+	p.chosen, err = overlay.Intersection(ctx, p.chosen, ground)
+	return err
+}
+
+// between are the stretches of the row along a run of plants.
+func (r rowLines) between(s Stretch) (lines []plane.Line) {
+	for _, run := range r.placed.Runs {
+		first, last := max(s.From, run.From), min(s.To, run.From+run.Plants-1)
+		if first > last {
+			continue
+		}
+		part := r.parts[run.Part-1]
+		from := run.At + geo.Metres(float64(first-run.From)-0.5)*run.Spacing
+		to := run.At + geo.Metres(float64(last-run.From)+0.5)*run.Spacing
+		lines = append(lines, along(part, max(0, from), min(part.Length(), to)))
+	}
+	return lines
+}
+
+// along is the part of a line between two stations, metres from its start.
+func along(l plane.Line, from, to geo.Metres) plane.Line {
+	var out plane.Line
+	past := geo.Metres(0)
+	for i := 1; i < len(l); i++ {
+		a, b := l[i-1], l[i]
+		length := a.Distance(b)
+		at := func(way geo.Metres) plane.XY { return a.Plus(b.Minus(a).Times(float64((way - past) / length))) }
+		if length > 0 && past+length >= from && past <= to {
+			if len(out) == 0 {
+				out = append(out, at(max(from, past)))
+			}
+			if end := at(min(to, past+length)); end != out[len(out)-1] {
+				out = append(out, end)
+			}
+		}
+		past += length
+	}
+	return out
 }
 
 // area places the drawn area; one out of the frame's reach is no ground here.
@@ -313,13 +412,14 @@ func (p *plot) treat(ctx context.Context, q Request) error {
 	if err != nil {
 		return err
 	}
-	p.areas.Covered = p.areas.Treated
+	p.areas.Covered, p.passed = p.areas.Treated, p.treated
 	if q.Pattern == Band || q.Pattern == AlternateMiddles {
 		covered, err := overlay.Intersection(ctx, p.free, p.planted)
 		if err != nil {
 			return err
 		}
-		p.areas.Covered = overlay.WithoutSlivers(covered).Area()
+		p.passed = overlay.WithoutSlivers(covered)
+		p.areas.Covered = p.passed.Area()
 	}
 	return nil
 }
@@ -486,15 +586,15 @@ func (p *plot) count(ctx context.Context, q Request) error {
 }
 
 func (p *plot) countPlants(ctx context.Context, q Request) error {
+	p.plantKnown = true
+	narrowed := !q.Area.Empty() && p.block.ID != ""
 	var area plane.Region
-	if !q.Area.Empty() && p.block.ID != "" {
+	if narrowed {
 		var err error
 		if area, err = p.area(q); err != nil {
 			return err
 		}
 	}
-	p.plantKnown = true
-	narrowed := !q.Area.Empty() && p.block.ID != ""
 	for _, r := range p.rows {
 		p.plantKnown = p.plantKnown && (len(r.placed.Runs) > 0 || r.row.Plants > 0)
 		withheld, err := p.stretches(ctx, r, p.zone)
@@ -510,7 +610,7 @@ func (p *plot) countPlants(ctx context.Context, q Request) error {
 			for n := range run.Plants {
 				plant := run.From + n
 				at := stand{part: run.Part - 1, way: min(run.At+geo.Metres(n)*run.Spacing, r.placed.Length(run.Part))}
-				if withheld.hold(at) || narrowed && !asked.hold(at) {
+				if withheld.hold(at) || narrowed && !asked.hold(at) || p.narrowed && !p.block.asked(q, r.row.Number, plant) {
 					continue
 				}
 				p.counted.places++
@@ -527,6 +627,11 @@ func (p *plot) countPlants(ctx context.Context, q Request) error {
 		}
 	}
 	return nil
+}
+
+// asked reports whether a plant stands on one of the stretches asked for.
+func (b Block) asked(q Request, row, plant int) bool {
+	return slices.ContainsFunc(q.Stretches[b.ID], func(s Stretch) bool { return s.Row == row && s.From <= plant && plant <= s.To })
 }
 
 // removed reports whether a plant was dug out before the job, with no plant set

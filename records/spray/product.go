@@ -2,6 +2,7 @@ package spray
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"regexp"
 	"slices"
@@ -40,6 +41,7 @@ type Product struct {
 	Bloom        Bloom        // "" when not given
 	Valid        Validity     // between which days the label may be used
 	Season       *SeasonOfUse // between which days of a year; nil for all of it
+	Form         Form
 	Note         string
 }
 
@@ -224,6 +226,9 @@ func (s SeasonOfUse) Holds(t time.Time) bool {
 	return at >= from || at <= to
 }
 
+// String is the day as it travels, "03-15".
+func (d DayOfYear) String() string { return fmt.Sprintf("%02d-%02d", d.Month, d.Day) }
+
 func (d DayOfYear) order() int { return int(d.Month)*100 + d.Day }
 
 var (
@@ -287,6 +292,7 @@ func readProduct(r fields.Reader) Product {
 		Carrier:      readCarrier(r, "carrier_least"),
 		Droplets:     fields.Choose(r, "droplets_finest", DropletClasses),
 		Bloom:        fields.Choose(r, "bloom", blooms),
+		Form:         fields.Choose(r, "form", Forms),
 		Density:      readContent(r, "density", densityUnits),
 		Note:         r.Text("note"),
 	}

@@ -36,12 +36,29 @@ type Request struct {
 	Start     time.Time
 	End       time.Time
 	HarvestOn time.Time // midnight UTC of the day
+
+	// Stretches are plants on rows, such as those of a group of finds: only the strips
+	// along them are the ground, as wide as the rows are apart or as the band. By block;
+	// a block without an entry is whole.
+	Stretches map[records.ID][]Stretch
+	Method    Method
+	Droplets  Droplets
+	Height    *geo.Metres // of release above the soil; nil when not said
+	SprayerID string
+	Sprayer   *Sprayer // filled in by whoever reads the farm's document
+	Rotation  Rotation // "" takes the stricter programme
+	MultiSite bool     // count the groups that act at many sites as well
+	Pass      records.ID
 }
+
+// Stretch is a run of plants on one row, both ends included.
+type Stretch struct{ Row, From, To int }
 
 // Line is one product of the mix: a record's id, or a label typed on the spot.
 type Line struct {
-	ID      records.ID // "" when typed
-	Product *Product   // nil when named by id
+	ID      records.ID      // "" when typed
+	Product *Product        // nil when named by id
+	Raw     json.RawMessage // of the label typed
 	Rate    quantity.Rate
 }
 
@@ -111,7 +128,8 @@ func refusal(details []fault.Detail) error {
 
 func readRequest(r fields.Reader) Request {
 	r.Only("blocks", "rows", "area", "pattern", "band_width_m", "sides", "setbacks", "wind_from_deg", "wind_speed_m_s",
-		"products", "carrier", "tank", "start", "end", "harvest_on")
+		"products", "carrier", "tank", "start", "end", "harvest_on", "stretches", "method", "droplets", "height_m", "sprayer",
+		"rotation", "count_multi_site", "pass")
 	q := Request{
 		Pattern:   fields.Choose(r, "pattern", Patterns),
 		BandWidth: above(r, "band_width_m", MaxBandWidth),
@@ -120,6 +138,13 @@ func readRequest(r fields.Reader) Request {
 		Start:     r.Moment("start"),
 		End:       r.Moment("end"),
 		HarvestOn: r.Day("harvest_on"),
+		Method:    fields.Choose(r, "method", Methods),
+		Droplets:  fields.Choose(r, "droplets", DropletClasses),
+		Height:    height(r),
+		SprayerID: r.Text("sprayer"),
+		Rotation:  fields.Choose(r, "rotation", Rotations),
+		MultiSite: r.Yes("count_multi_site"),
+		Pass:      fields.ID(r, "pass", records.ParseID),
 	}
 	r.Need("pattern")
 	q.Sides, _ = r.Whole("sides", 1, 2)
@@ -152,7 +177,8 @@ func readGround(r fields.Reader, q *Request) {
 	if len(named) == 0 && !r.Has("area") && len(r.Faults()) == before {
 		r.Fault("blocks", sayNoGround.Plain())
 	}
-	if q.Pattern == Spot && !r.Has("area") {
+	readStretches(r, q)
+	if q.Pattern == Spot && !r.Has("area") && len(q.Stretches) == 0 {
 		r.Fault("area", sayAreaNeeded.Plain())
 	}
 	if q.Pattern == Band && !r.Has("band_width_m") {
@@ -223,6 +249,48 @@ func readRows(r fields.Reader, q *Request) {
 	}
 }
 
+// MaxStretches bounds the stretches of one draft: a block has fewer groups.
+const MaxStretches = 5000
+
+var (
+	sayStretchesOther = words.New("spray-stretches-of-other-block",
+		"Stretches are given for a block that is not part of the draft.",
+		"Se dan tramos de un bloque que no forma parte del borrador.")
+	sayStretchOrder = words.New("spray-stretch-order",
+		"A stretch runs from a plant to one with the same or a greater number.",
+		"Un tramo va de una planta a otra de número igual o mayor.")
+)
+
+func readStretches(r fields.Reader, q *Request) {
+	if !r.Has("stretches") {
+		return
+	}
+	of := r.In("stretches")
+	q.Stretches = map[records.ID][]Stretch{}
+	for _, name := range of.Names() {
+		if !slices.Contains(q.Blocks, records.ID(name)) {
+			of.Fault(fields.Shorten(name), sayStretchesOther.Plain())
+			continue
+		}
+		for e := range of.Each(name, MaxStretches) {
+			e.Only("row", "from", "to")
+			var s Stretch
+			s.Row, _ = e.Whole("row", 1, MaxRows)
+			s.From, _ = e.Whole("from", 1, maxPlants)
+			s.To, _ = e.Whole("to", 1, maxPlants)
+			whole := e.Need("row")
+			whole = e.Need("from") && whole
+			if e.Need("to") && whole && s.To < s.From {
+				e.Fault("to", sayStretchOrder.Plain())
+			}
+			q.Stretches[records.ID(name)] = append(q.Stretches[records.ID(name)], s)
+		}
+	}
+}
+
+// maxPlants bounds the plants of one row.
+const maxPlants = 100_000
+
 func readRules(r fields.Reader, q *Request) {
 	for e := range r.Each("setbacks", MaxSetbacks) {
 		e.Only("from", "distance_m", "side", "half_angle_deg", "to_edge", "bank_m", "strip")
@@ -276,6 +344,6 @@ func readLine(e fields.Reader) Line {
 		return l
 	}
 	p := readProduct(e.In("product"))
-	l.Product = &p
+	l.Product, l.Raw = &p, e.Raw("product")
 	return l
 }

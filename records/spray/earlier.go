@@ -1,0 +1,325 @@
+package spray
+
+import (
+	"cmp"
+	"context"
+	"encoding/json"
+	"errors"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/paulmach/orb"
+
+	"caneward/blocks/fault"
+	"caneward/geo"
+	"caneward/geo/index"
+	"caneward/geo/overlay"
+	"caneward/geo/plane"
+	"caneward/records"
+	"caneward/records/quantity"
+)
+
+// Kept is a label as it stood when a pass was worked out, so that a label
+// corrected later changes nothing of the past.
+type Kept struct {
+	Product  string          `json:"product"`            // id of the record, or the name typed
+	Revision int             `json:"revision,omitempty"` // of the record; 0 for one typed on the spot
+	Label    json.RawMessage `json:"label"`
+}
+
+// Earlier is a pass that was applied, with what it put on its ground.
+type Earlier struct {
+	ID      records.ID
+	Started time.Time
+	Ended   time.Time // Started where nobody said
+	Ground  orb.MultiPolygon
+	Uses    []Use
+}
+
+// Use is one product of an earlier pass.
+type Use struct {
+	Product string // id of the record, or the name typed
+	Label   Product
+	// PerSquareMetre is what each treated square metre got, in kilograms, litres or
+	// pieces; its value is 0 where the pass kept no total.
+	PerSquareMetre quantity.Amount
+}
+
+// loadEarlier reads the applied passes on or beside the ground of a draft, in the
+// order they were begun. Labels kept with a pass are taken, else the record as it
+// is today. Passes without a start or without ground say nothing of any place.
+func loadEarlier(r records.Reader, box geo.Box) ([]Earlier, error) {
+	page, err := r.List(records.Passes, records.Query{Box: &box, Equal: map[string]string{"state": string(Applied)}})
+	if err != nil {
+		return nil, err
+	}
+	labels := map[records.ID]Product{}
+	var out []Earlier
+	for _, rev := range page.Revisions {
+		pass, _ := ParsePass(rev.Record.Geometry, rev.Record.Properties)
+		ground := multi(rev.Record.Geometry.Flat)
+		if pass.StartedAt.IsZero() || len(ground) == 0 {
+			continue
+		}
+		e := Earlier{ID: rev.ID, Started: pass.StartedAt, Ended: pass.EndedAt, Ground: ground}
+		if e.Ended.IsZero() {
+			e.Ended = e.Started
+		}
+		for i, line := range pass.Products {
+			label, err := pass.labelOf(r, i, line, labels)
+			if err != nil {
+				return nil, err
+			}
+			use := Use{Product: string(line.ID), Label: label}
+			if use.Product == "" {
+				use.Product = label.Name
+			}
+			if i < len(pass.Totals) && pass.Areas != nil && pass.Areas.Treated > 0 {
+				si := pass.Totals[i].Amount.SI()
+				use.PerSquareMetre = quantity.Amount{Value: si.Value / float64(pass.Areas.Treated), Unit: si.Unit}
+			}
+			e.Uses = append(e.Uses, use)
+		}
+		out = append(out, e)
+	}
+	slices.SortStableFunc(out, func(a, b Earlier) int { return a.Started.Compare(b.Started) })
+	return out, nil
+}
+
+// labelOf is the label a pass was made with.
+func (p Pass) labelOf(r records.Reader, i int, line Line, known map[records.ID]Product) (Product, error) {
+	if i < len(p.Labels) && p.Labels[i].Label != nil {
+		label, _ := ParseProduct(geo.Geometry{}, p.Labels[i].Label)
+		return label, nil
+	}
+	if line.Product != nil {
+		return *line.Product, nil
+	}
+	if label, ok := known[line.ID]; ok {
+		return label, nil
+	}
+	rev, err := r.Current(records.Products, line.ID)
+	var label Product
+	switch {
+	case err == nil:
+		label, _ = ParseProduct(rev.Record.Geometry, rev.Record.Properties)
+	case !fault.Is(err, fault.Missing):
+		return Product{}, err
+	}
+	known[line.ID] = label
+	return label, nil
+}
+
+// same reports whether two lines are one product: the record, the registration
+// number, or the name.
+func (u Use) same(product string, label Product) bool {
+	return u.Product == product ||
+		label.Registration != "" && strings.EqualFold(u.Label.Registration, label.Registration) ||
+		label.Name != "" && strings.EqualFold(u.Label.Name, label.Name)
+}
+
+// past is the earlier passes by place, in degrees.
+type past struct {
+	passes []Earlier
+	boxes  index.Tree[int]
+}
+
+func newPast(passes []Earlier) *past {
+	p := &past{passes: passes}
+	for i, e := range passes {
+		for _, poly := range e.Ground {
+			for _, half := range index.Halves(poly.Bound()) {
+				p.boxes.Insert(half, i)
+			}
+		}
+	}
+	return p
+}
+
+// near gives the passes whose boxes meet that of the ground, in time order.
+func (p *past) near(ground orb.MultiPolygon) []int {
+	var out []int
+	for _, half := range index.Halves(ground.Bound()) {
+		p.boxes.Search(half, func(_ plane.Box, i int) bool {
+			out = append(out, i)
+			return true
+		})
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// history is what was done before on one plot's ground.
+type history struct {
+	plot   *plot
+	past   *past
+	near   []int
+	ground map[int]plane.Region // of a pass, in the plot's frame
+	cut    map[cutKey]cutParts
+	bad    []int // passes whose ground cannot be worked with
+}
+
+// cutKey names a cut by the first corner and the area of the ground: cells of one
+// plot never share both.
+type cutKey struct {
+	at   plane.XY
+	area geo.SquareMetres
+	pass int
+}
+
+type cutParts struct{ inside, outside plane.Region }
+
+func (p *past) on(plot *plot) *history {
+	return &history{plot: plot, past: p, near: p.near(plot.frame.MultiPolygon(plot.treated)), ground: map[int]plane.Region{}, cut: map[cutKey]cutParts{}}
+}
+
+// placed is a pass's ground in the plot's frame, only what comes near it.
+func (h *history) placed(i int) plane.Region {
+	if r, ok := h.ground[i]; ok {
+		return r
+	}
+	bound := h.plot.block.Outline.Bound()
+	var near orb.MultiPolygon
+	for _, poly := range h.past.passes[i].Ground {
+		if poly.Bound().Intersects(bound) {
+			near = append(near, poly)
+		}
+	}
+	r, err := h.plot.frame.Region(near)
+	var far *plane.FarError
+	switch {
+	case errors.As(err, &far):
+		r = nil
+	case err != nil:
+		r = h.give(i)
+	}
+	h.ground[i] = r
+	return r
+}
+
+// give counts a pass as having covered all of the plot: what was stored is no
+// ground that can be worked with, and too much is said rather than too little.
+func (h *history) give(pass int) plane.Region {
+	if !slices.Contains(h.bad, pass) {
+		h.bad = append(h.bad, pass)
+	}
+	h.ground[pass] = h.plot.treated
+	return h.plot.treated
+}
+
+// hairline is how narrow ground may be, on average, before it is taken for two
+// drawings of one line: nobody drives or draws to five centimetres.
+const hairline geo.Metres = 0.05
+
+// split parts ground into what an earlier pass treated and what it did not.
+// Ground no wider than a hairline goes with what is beside it.
+func (h *history) split(ctx context.Context, ground plane.Region, pass int) (inside, outside plane.Region, err error) {
+	theirs := h.placed(pass)
+	if len(theirs) == 0 || len(ground) == 0 {
+		return nil, ground, nil
+	}
+	key := cutKey{at: ground[0][0][0], area: ground.Area(), pass: pass}
+	if known, ok := h.cut[key]; ok {
+		return known.inside, known.outside, nil
+	}
+	var engine *overlay.EngineError
+	var mismatch *overlay.MismatchError
+	switch inside, outside, err = cutOrSame(ctx, ground, theirs); {
+	case errors.As(err, &engine), errors.As(err, &mismatch):
+		h.give(pass)
+		inside, outside = ground, nil
+	case err != nil:
+		return nil, nil, err
+	}
+	h.cut[key] = cutParts{inside, outside}
+	return inside, outside, nil
+}
+
+func cutOrSame(ctx context.Context, a, b plane.Region) (inside, outside plane.Region, err error) {
+	if sameGround(a, b) {
+		return a, nil, nil
+	}
+	inside, outside, err = overlay.Cut(ctx, a, b)
+	return wide(inside), wide(outside), err
+}
+
+// sameGround reports whether two regions are one drawing: the same corners in
+// the same order to geo.SamePlace. A pass repeated on a block is, and needs no
+// overlay.
+func sameGround(a, b plane.Region) bool {
+	return slices.EqualFunc(a, b, func(p, q plane.Polygon) bool {
+		return slices.EqualFunc(p, q, func(r, s plane.Ring) bool {
+			return slices.EqualFunc(r, s, func(x, y plane.XY) bool { return x.Distance(y) <= geo.SamePlace })
+		})
+	})
+}
+
+func wide(r plane.Region) plane.Region {
+	var out plane.Region
+	for _, p := range overlay.WithoutSlivers(r) {
+		around := geo.Metres(0)
+		for _, ring := range p {
+			around += ring.Length()
+		}
+		if 2*float64(p.Area()) > float64(around)*float64(hairline) {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// cell is ground every point of which had the same earlier passes.
+type cell struct {
+	ground plane.Region
+	passes []int
+}
+
+// mostCells bounds how finely one plot is parted. Beyond it passes are added up as
+// though all lay on one another, which never gives too little.
+const mostCells = 2000
+
+// cellsOf parts the treated ground by the passes named. exact is false where the
+// bound was reached and some passes were put on all of the cells.
+func (h *history) cellsOf(ctx context.Context, passes []int) (cells []cell, exact bool, err error) {
+	cells, exact = []cell{{ground: h.plot.treated}}, true
+	for _, i := range passes {
+		var next []cell
+		for _, c := range cells {
+			if len(cells)+len(next) > mostCells {
+				exact = false
+				c.passes = append(slices.Clone(c.passes), i)
+				next = append(next, c)
+				continue
+			}
+			inside, outside, err := h.split(ctx, c.ground, i)
+			if err != nil {
+				return nil, false, err
+			}
+			if len(inside) > 0 {
+				next = append(next, cell{inside, append(slices.Clone(c.passes), i)})
+			}
+			if len(outside) > 0 {
+				next = append(next, cell{outside, c.passes})
+			}
+		}
+		cells = next
+	}
+	return cells, exact, nil
+}
+
+// finding is the worst ground of one plot for one check.
+type finding struct {
+	plot   *plot
+	ground plane.Region // all of the ground that breaks the rule
+	worst  plane.Region // where it is broken most
+	value  float64      // there
+	passes []int        // there
+}
+
+func (f finding) area() geo.SquareMetres { return f.ground.Area() }
+
+// worstOf is the finding with the greatest value.
+func worstOf(list []finding) finding {
+	return slices.MaxFunc(list, func(a, b finding) int { return cmp.Compare(a.value, b.value) })
+}
