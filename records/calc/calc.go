@@ -30,11 +30,17 @@ type Key struct {
 	Name     string
 	Kind     string // number, whole, text, list, date, local-time
 	Optional bool
+	Title    words.Text
+	Least    float64  // of numbers, lists and whole numbers
+	Most     float64  //
+	Choices  []string // of text from a closed list; nil else
 }
 
 // Topic describes one sum.
 type Topic struct {
 	Name    string
+	Group   Group
+	Title   words.Text
 	Keys    []Key
 	Formula string
 	Source  string
@@ -81,9 +87,10 @@ func Topics() []string {
 func Describe() []Topic {
 	list := make([]Topic, 0, len(topics))
 	for name, t := range topics {
-		one := Topic{Name: name, Formula: t.formula, Source: t.source}
+		one := Topic{Name: name, Group: headings[name].group, Title: headings[name].title.Plain(), Formula: t.formula, Source: t.source}
 		for _, k := range t.keys {
-			one.Keys = append(one.Keys, Key{Name: k.name, Kind: k.kind.String(), Optional: k.optional})
+			one.Keys = append(one.Keys, Key{Name: k.name, Kind: k.kind.String(), Optional: k.optional, Title: keyNames[k.name].Plain(),
+				Least: k.least, Most: k.most, Choices: choicesOf(name, k.name)})
 		}
 		list = append(list, one)
 	}

@@ -2,6 +2,7 @@ package calc
 
 import (
 	"errors"
+	"strconv"
 	"strings"
 	"time"
 
@@ -76,8 +77,11 @@ func choose(name string, say words.Message, given string, known []string) (strin
 	return "", refuse(name, say.With(words.Args{"known": strings.Join(known, ", "), "given": shorten(given)}))
 }
 
+// coveredPatterns are those whose record names the whole area.
+var coveredPatterns = []string{"broadcast", "band", "alternate_middles", "wick"}
+
 func areaCovered(in inputs) (result, error) {
-	if _, err := choose("pattern", sayPattern, in.text("pattern"), []string{"broadcast", "band", "alternate_middles", "wick"}); err != nil {
+	if _, err := choose("pattern", sayPattern, in.text("pattern"), coveredPatterns); err != nil {
 		return result{}, err
 	}
 	return result{value: in.num("block_acres"), unit: "acre"}, nil
@@ -295,3 +299,40 @@ func settleOunce(unit, beside string) string {
 	}
 	return head
 }
+
+// nozzleSlack is how far off the mean a nozzle may be, in percent, before it is
+// replaced.
+const nozzleSlack = 10
+
+func nozzlesOff(in inputs) (result, error) {
+	caught := in.list("caught")
+	sum := quantity.Exact{}
+	for _, v := range caught {
+		sum = sum.Plus(quantity.Decimal(v))
+	}
+	mean := sum.Over(quantity.Whole(int64(len(caught))))
+	if mean.Sign() == 0 {
+		return result{}, refuse("caught", sayNothingCaught.Plain())
+	}
+	var off []string
+	for i, v := range caught {
+		apart := quantity.Decimal(v).Less(mean)
+		if apart.Sign() < 0 {
+			apart = mean.Less(quantity.Decimal(v))
+		}
+		if apart.Times(hundred).Less(mean.Times(quantity.Whole(nozzleSlack))).Sign() > 0 {
+			off = append(off, strconv.Itoa(i+1))
+		}
+	}
+	which := sayNoneOff.Plain()
+	if len(off) > 0 {
+		which = sayTheseOff.With(words.Args{"numbers": strings.Join(off, ", ")})
+	}
+	return result{value: float64(len(off)), unit: "nozzles", how: words.Args{"mean": twoDigits(mean.Float()), "which": which}}, nil
+}
+
+var (
+	sayNothingCaught = words.New("calc-nothing-caught", "Nothing was caught of any nozzle.", "No se recogió nada de ninguna boquilla.")
+	sayNoneOff       = words.New("calc-none-off", "None is farther off.", "Ninguna se desvía más.")
+	sayTheseOff      = words.New("calc-these-off", "Clean or replace: {numbers}.", "Limpie o cambie: {numbers}.")
+)

@@ -260,6 +260,14 @@ var topics = map[string]topic{
 			return quantity.Whole(600).Times(in.num("l_per_min")).Over(in.num("kmh").Times(in.num("width_m")))
 		}, amount("l_per_min"), size("kmh"), size("width_m")),
 
+	"nozzles_off": {
+		keys: []key{numbers("caught", mostSize)}, formula: "|caught - mean| > mean x 10 %", source: "state exam study page, 10 % nozzle rule",
+		how: words.New("calc-nozzles-off",
+			"Mean {mean}, all caught in the same time. {which} Calibrate again after a change.",
+			"Media {mean}, todo recogido en el mismo tiempo. {which} Calibre de nuevo tras un cambio."),
+		do: nozzlesOff,
+	},
+
 	"product_per_100gal": ownUnit("", "rate per 100 gal x tank gal / 100", "core pesticide training text, pounds per 100 gallons",
 		words.New("calc-per-100-gal",
 			"Product for a tank of finished spray. A per-100-gallon rate is no per-acre rate.",

@@ -35,6 +35,8 @@ const (
 )
 
 // site is metres east and north of a place on the ground.
+func newRand(seed int) *rand.Rand { return rand.New(rand.NewSource(int64(seed))) }
+
 type site struct{ frame plane.Frame }
 
 func at(t testing.TB, lon, lat float64) site {
