@@ -36,6 +36,9 @@ func (s *Server) treatedArea(x *exchange) error {
 	if err != nil {
 		return err
 	}
+	if err := x.chooseSprayer(&request); err != nil {
+		return err
+	}
 	var ground spray.Ground
 	err = x.view(func(r records.Reader) error {
 		ground, err = spray.Load(r, request)
@@ -44,6 +47,7 @@ func (s *Server) treatedArea(x *exchange) error {
 	if err != nil {
 		return err
 	}
+	ground.Now = s.Now()
 	return x.alone(func() error {
 		answer, err := spray.Draft(x.r.Context(), ground, request)
 		if err != nil {

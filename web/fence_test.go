@@ -31,7 +31,7 @@ var anyVariable = regexp.MustCompile(`\{([a-z]+)(?::(?:[^{}]|\{[^{}]*\})*)?\}`)
 func fillPattern(pattern, farm string, id records.ID) string {
 	values := map[string]string{"farm": farm, "kind": "surroundings", "id": string(id), "layer": "surroundings", "z": "14", "x": "4532", "y": "6434",
 		"name": "blocks", "form": "csv", "rest": "mine/ground", "file": "sw.js", "import": "nothing", "photo": string(id),
-		"person": string(id), "grant": string(id), "session": "nothing"}
+		"person": string(id), "grant": string(id), "session": "nothing", "topic": "plants_per_acre"}
 	return anyVariable.ReplaceAllStringFunc(pattern, func(v string) string {
 		return values[anyVariable.FindStringSubmatch(v)[1]]
 	})

@@ -87,7 +87,7 @@ func schemas() object {
 			})),
 		}),
 	}
-	for _, more := range []object{recordSchemas(), workSchemas(), layoutSchemas(), fieldSchemas(), scoutingSchemas(), reviewSchemas()} {
+	for _, more := range []object{recordSchemas(), workSchemas(), layoutSchemas(), fieldSchemas(), scoutingSchemas(), spraySchemas(), reviewSchemas()} {
 		for name, o := range more {
 			all[name] = o
 		}
@@ -130,12 +130,16 @@ func workSchemas() object {
 		"amount": shape([]string{"value", "unit"}, object{"value": number, "unit": text("as on the label: fl_oz, oz_wt, gal, L, kg")}),
 		"treatedAreaAsk": shape(nil, object{
 			"blocks": list(ref("id")), "rows": object{"type": "object", "additionalProperties": list(whole)}, "area": ground, "pattern": text("broadcast, band, spot, drench or alternate-middles"),
-			"band_width_m": number, "sides": whole, "setbacks": list(ref("any")), "wind_from_deg": number, "products": list(ref("any")), "carrier": ref("any"), "tank": ref("amount"), "start": text("RFC 3339"), "harvest_on": text("a date"),
+			"band_width_m": number, "sides": whole, "setbacks": list(ref("any")), "wind_from_deg": number, "products": list(ref("any")), "carrier": ref("any"), "tank": ref("amount"), "start": text("RFC 3339"), "end": text("RFC 3339"), "harvest_on": text("a date"),
+			"wind_speed_m_s": number, "stretches": object{"type": "object", "additionalProperties": list(shape([]string{"row", "from", "to"}, object{"row": whole, "from": whole, "to": whole}))},
+			"method": text("how spray leaves the machine"), "droplets": text("a class of ANSI/ASAE S572"), "height_m": number, "sprayer": text("id of one of the farm's"), "rotation": text("a programme"), "count_multi_site": truth, "pass": ref("id"),
 		}),
 		"treatedArea": shape([]string{"areas", "checks"}, object{
 			"areas": object{"type": "object", "additionalProperties": number}, "treated": ground, "withheld": ground, "row_length_m": object{"type": "number", "nullable": true}, "plants": object{"type": "integer", "nullable": true},
 			"distances": list(ref("any")), "totals": list(ref("any")), "carrier": object{"nullable": true, "allOf": []object{ref("amount")}}, "tanks": object{"type": "object", "nullable": true},
-			"checks": list(shape([]string{"rule", "answer", "why"}, object{"rule": text("what was looked at"), "answer": object{"type": "string", "enum": []string{"ok", "caution", "stop"}}, "why": text("in words"), "source": text("where the rule stands")})),
+			"checks": list(shape([]string{"rule", "answer", "why"}, object{"rule": text("what was looked at"), "answer": object{"type": "string", "enum": []string{"ok", "caution", "stop"}}, "why": text("in words"), "source": text("where the rule stands"),
+				"measured": shape(nil, object{"value": number, "limit": number, "unit": text("of both")}), "block": ref("id"), "at": list(number), "ground": ground, "area_m2": number, "share": number, "passes": list(ref("id"))})),
+			"exclusion": shape(nil, object{"distance_m": number, "ground": ground, "beyond_m2": number, "within": list(ref("id"))}), "mixing": list(text("a step")), "labels": list(ref("any")),
 		}),
 		"hotSpotsAsk": shape([]string{"block"}, object{
 			"block": ref("id"), "as_of": text("RFC 3339: rows as they stood then; finds, visits and removals up to then"), "causes": list(text("a cause")), "states": list(text("a state")), "along_m": number, "across_m": number, "min_finds": whole, "gap_plants": whole, "margin_plants": whole, "inspect_rows": whole, "section_limit": number, "smooth": truth, "scan": ref("any"),

@@ -129,24 +129,31 @@ func (s *Server) putProgrammes(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	why, err := x.headerWhy()
-	if err != nil {
-		return err
-	}
-	base, err := x.documentBase(programme.Document)
-	if err != nil {
-		return err
-	}
-	d, _, err := s.Store.PutDocument(x.r.Context(), x.farm, programme.Document, base, data, x.author(why))
-	if fault.Is(err, fault.Stale) && x.r.Header.Get("If-Match") == "" && x.r.Header.Get("If-None-Match") == "" {
-		if now, missing := s.Store.Document(x.r.Context(), x.farm, programme.Document); missing == nil {
-			return fault.New(fault.Precondition, sayDocument.With(words.Args{"etag": now.ETag()}))
-		}
-	}
+	d, err := x.putDocument(programme.Document, data)
 	if err != nil {
 		return err
 	}
 	return x.sendProgrammes(e, d)
+}
+
+// putDocument stores a farm's document under the conditions and with the reason
+// the request's headers give.
+func (x *exchange) putDocument(name records.DocumentName, data []byte) (d records.Document, err error) {
+	why, err := x.headerWhy()
+	if err != nil {
+		return d, err
+	}
+	base, err := x.documentBase(name)
+	if err != nil {
+		return d, err
+	}
+	d, _, err = x.s.Store.PutDocument(x.r.Context(), x.farm, name, base, data, x.author(why))
+	if fault.Is(err, fault.Stale) && x.r.Header.Get("If-Match") == "" && x.r.Header.Get("If-None-Match") == "" {
+		if now, missing := x.s.Store.Document(x.r.Context(), x.farm, name); missing == nil {
+			return d, fault.New(fault.Precondition, sayDocument.With(words.Args{"etag": now.ETag()}))
+		}
+	}
+	return d, err
 }
 
 // documentBase is the revision a write replaces: 0 without If-Match. An older
@@ -180,7 +187,12 @@ func (x *exchange) documentBase(name records.DocumentName) (int, error) {
 }
 
 func (s *Server) programmesRevisions(x *exchange) error {
-	all, err := s.Store.DocumentRevisions(x.r.Context(), x.farm, programme.Document)
+	return x.sendDocumentRevisions(programme.Document)
+}
+
+// sendDocumentRevisions answers with every revision of a farm's document.
+func (x *exchange) sendDocumentRevisions(name records.DocumentName) error {
+	all, err := x.s.Store.DocumentRevisions(x.r.Context(), x.farm, name)
 	if err != nil && !fault.Is(err, fault.Missing) {
 		return err
 	}

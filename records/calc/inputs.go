@@ -3,7 +3,9 @@ package calc
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
 	"math"
 	"sort"
 	"strconv"
@@ -128,6 +130,26 @@ func ParseArgs(args []string) (map[string]any, error) {
 			return nil, malformed(name, sayTwice.With(words.Args{"key": shorten(name)}))
 		}
 		given[name] = parseValue(value)
+	}
+	return given, nil
+}
+
+// ParseObject reads a JSON object of inputs by name, numbers as they were typed.
+// null and empty text are an input left out. Errors are the decoder's.
+func ParseObject(data []byte) (map[string]any, error) {
+	d := json.NewDecoder(bytes.NewReader(data))
+	d.UseNumber()
+	var given map[string]any
+	if err := d.Decode(&given); err != nil {
+		return nil, err
+	}
+	if _, err := d.Token(); err != io.EOF {
+		return nil, errors.New("more than one value")
+	}
+	for name, v := range given {
+		if v == nil || v == "" {
+			delete(given, name)
+		}
 	}
 	return given, nil
 }

@@ -298,6 +298,16 @@ func sameButCase(key string) Unit {
 	return Unit(found[0])
 }
 
+// Units lists the units of some dimensions, in order of dimension and size.
+func Units(of ...Dimension) (units []Unit) {
+	for _, d := range of {
+		for _, key := range keysOf(d) {
+			units = append(units, Unit(key))
+		}
+	}
+	return units
+}
+
 // known lists the keys of some dimensions, in order of dimension and size.
 func known(of ...Dimension) string {
 	var keys []string

@@ -45,7 +45,9 @@ func before(t testing.TB, label Product, start string, perAcre quantity.Amount, 
 		Uses: []Use{{Product: idLabel, Label: label, PerSquareMetre: si}}}
 }
 
-func ozWeight(v float64) quantity.Amount { return quantity.Amount{Value: v, Unit: quantity.OunceWeight} }
+func ozWeight(v float64) quantity.Amount {
+	return quantity.Amount{Value: v, Unit: quantity.OunceWeight}
+}
 
 func jobOf(day string, rate float64, unit, more string) string {
 	return fmt.Sprintf(`{"blocks":[%q],"pattern":"broadcast","start":"%sT08:00:00-04:00","products":[{"product":%q,"rate":{"value":%v,"unit":%q,"per":"acre"}}]%s}`, idA, day, idLabel, rate, unit, more)

@@ -55,7 +55,6 @@ const (
 var (
 	sayNotSprayers  = words.New("spray-not-sprayers", "The sprayers could not be taken: {count} thing(s) to mend, named below.", "Los pulverizadores no se pudieron guardar: {count} cosa(s) por corregir, nombradas abajo.")
 	saySprayerID    = words.New("spray-sprayer-id", "A name of small letters, digits and hyphens that no other sprayer has.", "Un nombre de minúsculas, dígitos y guiones que no tenga otro pulverizador.")
-	sayNoSprayer    = words.New("spray-no-such-sprayer", "There is no sprayer “{id}” on this farm.", "No hay en esta finca ningún pulverizador «{id}».")
 	sayCalibrated   = words.New("spray-check-calibration", "{sprayer} put out {output} when it was calibrated on {on}; this job asks for {asked}.", "{sprayer} dio {output} al calibrarlo el {on}; este trabajo pide {asked}.")
 	sayOutputOff    = words.New("spray-check-calibration-off", "{sprayer} put out {output} when it was calibrated on {on}; this job asks for {asked}, more than {percent} % off. What is mixed and what goes out would differ: change speed, nozzles or the draft, and calibrate again.", "{sprayer} dio {output} al calibrarlo el {on}; este trabajo pide {asked}, más de {percent} % de diferencia. Lo mezclado y lo aplicado no coincidirían: cambie velocidad, boquillas o el borrador, y calibre de nuevo.")
 	sayOldOutput    = words.New("spray-check-calibration-old", "{sprayer} was last calibrated on {on}, more than a year before this job. Calibrate on each crop stage and nozzle change.", "{sprayer} se calibró por última vez el {on}, más de un año antes de este trabajo. Calibre en cada etapa del cultivo y al cambiar boquillas.")
@@ -182,6 +181,28 @@ func (s Sprayer) Latest(day time.Time) (Calibration, bool) {
 		}
 	}
 	return best, best.With != ""
+}
+
+// Use takes the sprayer the request names from the farm's; what the request itself
+// says of method, droplets and height outranks it. false when there is none.
+func (q *Request) Use(sprayers []Sprayer) bool {
+	for _, s := range sprayers {
+		if s.ID != q.SprayerID {
+			continue
+		}
+		q.Sprayer = &s
+		if q.Method == "" {
+			q.Method = s.Method
+		}
+		if q.Droplets == "" {
+			q.Droplets = s.Droplets
+		}
+		if q.Height == nil {
+			q.Height = s.Height
+		}
+		return true
+	}
+	return false
 }
 
 // JSON is the sprayer's calibrations worked out, as they travel beside the
