@@ -221,6 +221,11 @@ func (s *study) allStanding() []Plant {
 	if len(s.in.Rows) == 0 || slices.ContainsFunc(s.in.Rows, func(r Row) bool { return r.Plants == 0 }) {
 		return nil
 	}
+	return s.places(s.stands)
+}
+
+// places is every place of the rows that is kept, in row and plant order.
+func (s *study) places(keep func(Plant) bool) []Plant {
 	rows, places := slices.Clone(s.in.Rows), 0
 	slices.SortFunc(rows, func(a, b Row) int { return a.Number - b.Number })
 	for _, row := range rows {
@@ -229,7 +234,7 @@ func (s *study) allStanding() []Plant {
 	plants := make([]Plant, 0, places)
 	for _, row := range rows {
 		for n := range row.Plants {
-			if p := (Plant{Row: row.Number, Plant: n + 1}); s.stands(p) {
+			if p := (Plant{Row: row.Number, Plant: n + 1}); keep(p) {
 				plants = append(plants, p)
 			}
 		}

@@ -55,8 +55,8 @@ func (g gaussian) weight(d plane.XY) float64 {
 	return math.Exp(-(x*x + y*y) / 2)
 }
 
-// smooth draws the picture at every place of the rows or, where none are laid
-// out, at every inspected plant.
+// smooth draws the picture at every place of the rows, planted or not, or, where
+// they are not counted, at every inspected plant.
 func (s *study) smooth(ctx context.Context, effort []Plant, a *Analysis) error {
 	if !s.set.Smooth {
 		return nil
@@ -70,7 +70,7 @@ func (s *study) smooth(ctx context.Context, effort []Plant, a *Analysis) error {
 	}
 	at := effort
 	if s.standing != nil {
-		at = s.standing
+		at = s.places(s.exists)
 	}
 	p := newPicture(s, effort)
 	for _, plant := range at {

@@ -122,6 +122,8 @@ export const core = area(
     "core-mark-missed": "missed",
     "core-mark-water": "water",
     "core-mark-hull": "outline of a group, picture only",
+    "core-mark-earlier": "find of an earlier year",
+    "core-mark-ring": "search ring, to scale",
   },
   {
     "core-name": "caneward",
@@ -243,5 +245,7 @@ export const core = area(
     "core-mark-missed": "sin cubrir",
     "core-mark-water": "agua",
     "core-mark-hull": "contorno de un grupo, solo imagen",
+    "core-mark-earlier": "hallazgo de un año anterior",
+    "core-mark-ring": "anillo de búsqueda, a escala",
   },
 );

@@ -22,6 +22,8 @@ export type OverlayStyle =
   | "group-rows" // row segments of a list, outlined
   | "group-hull" // thin dashed, picture only
   | "window" // scan window
+  | "earlier" // a find of an earlier year
+  | "search-ring" // distance to search within, to scale
   | "chosen"
   | "track"
   | "planned" // rows laid out, not stored
@@ -139,6 +141,8 @@ export interface FarmMap {
   hideRows(block: string | null): void;
   setSurroundings(shapes: readonly SurroundingShape[]): void;
   setFinds(finds: readonly FindMark[]): void;
+  /** Draws finds otherwise, or with null not at all, while a place looks at another day; null for all as they are. */
+  dressFinds(dress: ((find: FindMark) => FindMark | null) | null): void;
   /** Plants at their places; drawn only where the map is close enough to tell them apart. */
   setPlants(plants: readonly PlantMark[]): void;
   /** Bigger marks (22 px) for gloves and sun. */

@@ -113,7 +113,9 @@ export class DrawnMap implements FarmMap {
   #large = false;
   #drawing: { leave(): void } | null = null;
   #fitted = false;
+  #given: readonly FindMark[] = [];
   #marks: readonly FindMark[] = [];
+  #dress: ((find: FindMark) => FindMark | null) | null = null;
   #rowShapes: readonly RowShape[] = [];
   #hidden: string | null = null;
   #blockShapes: readonly BlockShape[] = [];
@@ -184,7 +186,9 @@ export class DrawnMap implements FarmMap {
     fill(this.#surroundings, shapes, (s) => [s.id, s.geometry, surroundingStyle(s)]);
   }
 
-  setFinds(finds: readonly FindMark[]): void {
+  setFinds(given: readonly FindMark[]): void {
+    this.#given = given;
+    const finds = this.#dress ? given.flatMap((f) => this.#dress!(f) ?? []) : given;
     this.#marks = finds;
     fill(this.#finds, finds, (f) => [f.id, { type: "Point", coordinates: f.at }, null]);
     const marks = new Map(finds.map((f) => [f.id, f]));
@@ -193,6 +197,11 @@ export class DrawnMap implements FarmMap {
       return mark && findStyle(mark, this.#large ? largeMarkPx : resolution > smallMarksAbove ? smallMarkPx : markPx);
     });
     this.#placeLabels();
+  }
+
+  dressFinds(dress: ((find: FindMark) => FindMark | null) | null): void {
+    this.#dress = dress;
+    this.setFinds(this.#given);
   }
 
   setPlants(plants: readonly PlantMark[]): void {
@@ -219,7 +228,7 @@ export class DrawnMap implements FarmMap {
   setLargeMarks(on: boolean): void {
     if (on === this.#large) return;
     this.#large = on;
-    this.setFinds(this.#marks);
+    this.setFinds(this.#given);
   }
 
   setOverlay(name: string, shapes: readonly Shape[] | null, style: OverlayStyle = "preview"): void {

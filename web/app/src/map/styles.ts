@@ -144,6 +144,11 @@ const overlayMakers: Record<OverlayStyle, () => Style[]> = {
   seen: () => [new Style({ stroke: new Stroke({ color: rule, width: 1 }) })],
   "group-rows": () => casedLine(ink, 5),
   "group-hull": () => [new Style({ stroke: new Stroke({ color: ink, width: 1, lineDash: [5, 5] }) })],
+  earlier: () => [
+    new Style({ image: new CircleStyle({ radius: 4.5, fill: new Fill({ color: white }), stroke: new Stroke({ color: white, width: 4.5 }), declutterMode: "none" }) }),
+    new Style({ image: new CircleStyle({ radius: 4.5, fill: new Fill({ color: white }), stroke: new Stroke({ color: "#4A564F", width: 1.5 }), declutterMode: "none" }) }),
+  ],
+  "search-ring": () => casedLine(caution, 2.5, [14, 6]),
   window: () => casedLine(water, 2, [9, 5]),
   chosen: () => [new Style({ fill: new Fill({ color: "rgba(10,77,72,0.10)" }) }), ...casedLine(deep, 4)],
   planned: () => casedLine(deep, 1.5),

@@ -1,6 +1,7 @@
 import { drawMark, drawStanding, hatch } from "../map/marks";
 import type { FindAt, PlantMarks, Standing } from "./marks";
 import { plantId } from "./marks";
+import { type Listing, type Over, rateTints, tintOf, topRate } from "./over";
 import type { Picture, PictureRow, Slot } from "./picture";
 import { acrossPx, fromScreen, type Size, toScreen, type View } from "./view";
 
@@ -10,6 +11,7 @@ const rule = "#8A968E";
 const deep = "#0A4D48";
 const paper = "#FFFFFF";
 const stop = "#8C1D18";
+const water = "#0B5394";
 
 // Below this a plant is a dash of its row; the shapes of its state need more.
 const shapesFrom = 5;
@@ -28,6 +30,9 @@ interface ReadyRow {
   readonly unseen: readonly { readonly from: number; readonly to: number }[];
   readonly finds: readonly { readonly at: number; readonly find: FindAt; readonly removed: boolean }[];
   readonly skipped: boolean;
+  readonly tints: readonly { readonly from: number; readonly to: number; readonly tint: number }[];
+  readonly earlier: readonly number[];
+  readonly listed: readonly { readonly at: number; readonly how: Listing }[];
 }
 
 export interface Ready {
@@ -36,7 +41,8 @@ export interface Ready {
 }
 
 /** Works out once what is drawn of every plant, so that a frame only draws. */
-export function ready(picture: Picture, marks: PlantMarks): Ready {
+export function ready(picture: Picture, marks: PlantMarks, over?: Over): Ready {
+  const top = topRate(over?.rates ?? null);
   return {
     picture,
     rows: picture.rows.map((row) => {
@@ -52,7 +58,22 @@ export function ready(picture: Picture, marks: PlantMarks): Ready {
         unseen: stretchesOf(row, (i) => marks.seen(row.number, row.plants[i]!) === false).filter((s) => marks.seen(row.number, row.plants[s.from]!) === false),
         finds,
         skipped: marks.skipped(row.number),
+        ...overRow(row, over, top),
       };
+    }),
+  };
+}
+
+function overRow(row: PictureRow, over: Over | undefined, top: number): Pick<ReadyRow, "tints" | "earlier" | "listed"> {
+  if (!over) return { tints: [], earlier: [], listed: [] };
+  const ids = row.plants.map((p) => plantId(row.number, p));
+  const tint = (i: number) => tintOf(over.rates?.get(ids[i]!) ?? 0, top);
+  return {
+    tints: over.rates ? stretchesOf(row, tint).map((s) => ({ ...s, tint: tint(s.from) })).filter((s) => s.tint > 0) : [],
+    earlier: ids.flatMap((id, at) => (over.earlier.has(id) ? [at] : [])),
+    listed: ids.flatMap((id, at) => {
+      const how = over.listed.get(id);
+      return how ? [{ at, how }] : [];
     }),
   };
 }
@@ -74,6 +95,8 @@ export interface Shown {
   readonly cursor: Slot | null;
   /** Plants tapped and not yet saved. */
   readonly drafted: ReadonlySet<number>;
+  /** Plants chosen elsewhere. */
+  readonly chosen?: ReadonlySet<number>;
   readonly focused: boolean;
   readonly north: string;
 }
@@ -88,8 +111,11 @@ export function drawGround(c: Brush, { rows }: Ready, v: View, size: Size): void
   c.fillRect(0, 0, size.width, size.height);
   const box = visible(v, size);
   const near = rows.filter((r) => r.row.x >= box.left - 1 && r.row.x <= box.right + 1);
+  drawTints(c, near, v);
   drawUnseen(c, near, v);
   for (const r of near) drawRow(c, r, v, box);
+  for (const r of near) drawEarlier(c, r, v, box);
+  for (const r of near) drawListed(c, r, v, box);
   for (const r of near) drawFinds(c, r, v, box);
 }
 
@@ -98,6 +124,7 @@ export function drawOver(c: Brush, { picture, rows }: Ready, v: View, size: Size
   const box = visible(v, size);
   const near = rows.filter((r) => r.row.x >= box.left - 1 && r.row.x <= box.right + 1);
   drawDrafted(c, near, v, box, shown.drafted);
+  if (shown.chosen) drawDrafted(c, near, v, box, shown.chosen);
   drawRowNumbers(c, near, v, size);
   if (shown.cursor) drawCursor(c, v, shown.cursor, shown.focused);
   drawNorth(c, picture, v, size, shown.north);
@@ -121,17 +148,65 @@ function drawUnseen(c: Brush, rows: readonly ReadyRow[], v: View): void {
   hatching ??= hatch(soft, 9, 1, "left");
   const half = Math.min(0.42 * acrossPx(v), 12);
   c.fillStyle = hatching;
+  inBlock(c, v, () => {
+    for (const r of rows) for (const s of r.unseen) fillStretch(c, r.row, s, v, half);
+  });
+}
+
+// The ground between two rows takes the tint of the nearer one.
+function drawTints(c: Brush, rows: readonly ReadyRow[], v: View): void {
+  inBlock(c, v, () => {
+    for (const r of rows) {
+      for (const s of r.tints) {
+        c.fillStyle = rateTints[s.tint]!;
+        fillStretch(c, r.row, s, v, acrossPx(v) / 2);
+      }
+    }
+  });
+}
+
+function inBlock(c: Brush, v: View, draw: () => void): void {
   c.save();
   c.translate(v.dx, v.dy);
   c.rotate(v.turn);
-  for (const r of rows) {
-    const x = Math.round(r.row.x * acrossPx(v) - half);
-    for (const s of r.unseen) {
-      const top = Math.round(-(r.row.ys[s.to]! + 0.5) * v.pitch);
-      c.fillRect(x, top, Math.round(2 * half), Math.round(-(r.row.ys[s.from]! - 0.5) * v.pitch) - top);
-    }
-  }
+  draw();
   c.restore();
+}
+
+function fillStretch(c: Brush, row: PictureRow, s: { readonly from: number; readonly to: number }, v: View, half: number): void {
+  const x = Math.round(row.x * acrossPx(v) - half);
+  const top = Math.round(-(row.ys[s.to]! + 0.5) * v.pitch);
+  c.fillRect(x, top, Math.round(2 * half), Math.round(-(row.ys[s.from]! - 0.5) * v.pitch) - top);
+}
+
+const earlierPx = 4;
+
+function drawEarlier(c: Brush, r: ReadyRow, v: View, box: Box): void {
+  for (const at of r.earlier) {
+    const y = r.row.ys[at]!;
+    if (y < box.low || y > box.high) continue;
+    const [sx, sy] = toScreen(v, r.row.x, y);
+    ring(c, sx, sy, earlierPx, soft, 1.5);
+  }
+}
+
+// A plant of the list by how firmly it stands there: a thick box, a thin box,
+// a dashed one, a dashed circle for those only to be looked at.
+function drawListed(c: Brush, r: ReadyRow, v: View, box: Box): void {
+  const half = Math.max(3, Math.min(12, v.pitch * 0.46, acrossPx(v) * 0.44));
+  for (const { at, how } of r.listed) {
+    const y = r.row.ys[at]!;
+    if (y < box.low || y > box.high) continue;
+    const [sx, sy] = toScreen(v, r.row.x, y);
+    c.strokeStyle = how === "inspect" ? water : ink;
+    c.lineWidth = how === "confirmed" ? 3 : how === "between" ? 2 : 1.5;
+    c.setLineDash(how === "margin" || how === "inspect" ? [3, 2] : []);
+    c.beginPath();
+    if (how === "inspect") c.arc(sx, sy, half * 0.8, 0, 2 * Math.PI);
+    else c.rect(sx - half, sy - half, 2 * half, 2 * half);
+    c.stroke();
+  }
+  c.setLineDash([]);
 }
 
 function drawRow(c: Brush, r: ReadyRow, v: View, box: Box): void {

@@ -3,6 +3,7 @@ import type { PlantAt } from "../model/kinds";
 import { useText } from "../ui/hooks";
 import { ready, type Shown } from "./draw";
 import type { PlantMarks } from "./marks";
+import type { Over } from "./over";
 import { type Move, moved, nearestIn, nearestSlot, type Picture, type Slot, slotOf } from "./picture";
 import { keyMove, leap } from "./keys";
 import { Painter } from "./painter";
@@ -23,6 +24,8 @@ export interface RowMapProps {
   readonly drafted: ReadonlySet<number>;
   /** What is said of those where it is another thing. */
   readonly draftedSays?: string | undefined;
+  /** What an answer says of the plants. */
+  readonly over?: Over | undefined;
   readonly northUp: boolean;
   readonly onNorthUp: (northUp: boolean) => void;
 }
@@ -39,13 +42,14 @@ export function RowMap(props: RowMapProps) {
   const { picture, marks, cursor } = props;
   const canvas = useRef<HTMLCanvasElement>(null);
   const grid = useRef<HTMLDivElement>(null);
-  const made = useMemo(() => ready(picture, marks), [picture, marks]);
+  const { over } = props;
+  const made = useMemo(() => ready(picture, marks, over), [picture, marks, over?.rates, over?.earlier, over?.listed]);
   const turn = props.northUp ? (picture.bearingDeg * Math.PI) / 180 : 0;
   const [focused, setFocused] = useState(false);
   const slot = useMemo(() => (cursor ? slotOf(picture, cursor.row, cursor.plant) : null), [picture, cursor]);
   const at = useRef<{ view: View | null; size: Size; asked: number; turn: number }>({ view: null, size: { width: 0, height: 0 }, asked: 0, turn });
   const shown = useRef<Shown>({ cursor: slot, drafted: props.drafted, focused, north: "" });
-  shown.current = { cursor: slot, drafted: props.drafted, focused, north: t("core-north") };
+  shown.current = { cursor: slot, drafted: props.drafted, chosen: over?.chosen, focused, north: t("core-north") };
   const painter = useRef(new Painter());
   const latest = useRef({ props, made, slot });
   latest.current = { props, made, slot };
@@ -95,7 +99,7 @@ export function RowMap(props: RowMapProps) {
     if (at.current.size.width > 0) at.current.view = fitted(picture, at.current.size, turn);
     ask();
   }, [picture.bearingDeg, picture.width, picture.height, turn]);
-  useEffect(ask, [made, slot, props.drafted, focused, t]);
+  useEffect(ask, [made, slot, props.drafted, over?.chosen, focused, t]);
   useEffect(() => {
     const now = at.current;
     if (slot && now.view) change(showing(now.view, now.size, slot.x, slot.y));
@@ -141,7 +145,7 @@ export function RowMap(props: RowMapProps) {
     else return;
     e.preventDefault();
   };
-  const said = slot ? inWords(marks, slot.row, slot.plant, props.drafted, t, props.draftedSays) : t("plants-none-chosen");
+  const said = slot ? [inWords(marks, slot.row, slot.plant, props.drafted, t, props.draftedSays), ...(over?.says(slot.row, slot.plant) ?? [])].join(" – ") : t("plants-none-chosen");
   const row = picture.rows.findIndex((r) => r.number === slot?.row);
   const cell = slot ? `plant-${slot.row}-${slot.plant}` : undefined;
   const longest = picture.rows.reduce((n, r) => Math.max(n, r.plants.length), 0);

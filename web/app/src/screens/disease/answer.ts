@@ -25,13 +25,61 @@ export interface RowRuns {
   readonly z: number | null;
 }
 
+/** A share among plants looked at, with exact 95 % limits; lower_one_sided is the one-sided lower one. */
+export interface Rate {
+  readonly inspected: number;
+  readonly infected: number;
+  readonly share: number;
+  readonly low: number;
+  readonly high: number;
+  readonly lower_one_sided: number;
+}
+
+/** What may be taken out and what it would cost; null where it does not apply or is not known. */
+export interface Choice {
+  readonly name: "confirmed" | "between" | "margin" | "section" | "planting";
+  readonly group: number | null;
+  readonly plants: number;
+  readonly row_length_m: number | null;
+  readonly share_of_block: number | null;
+  /** Only as the adviser's own signed choice. */
+  readonly signed: boolean;
+  readonly rate: Rate | null;
+  readonly limit: number | null;
+  readonly above_limit: boolean | null;
+  readonly text: string;
+}
+
+/** The smoothed rate along the rows; null in a row where too little was looked at. */
+export interface Smoothed {
+  readonly bandwidth_along_m: number;
+  readonly bandwidth_across_m: number;
+  readonly rows: readonly { readonly row: number; readonly from: number; readonly rates: readonly (number | null)[] }[];
+  readonly why_not: string | null;
+  readonly how: string;
+}
+
+/** The scan of one thing that was counted. */
+export interface Counts {
+  readonly what: string;
+  readonly places: number;
+  readonly sampled: number;
+  readonly hits: number;
+  readonly low: number;
+  readonly high: number;
+  readonly rate: number;
+  readonly scan: readonly { readonly centre: { readonly row: number; readonly from: number; readonly to: number }; readonly sampled: number; readonly hits: number; readonly p: number | null }[];
+  readonly why_no_p: string | null;
+  readonly how: string;
+}
+
 /** What the server says to a question about hot spots. Lists may come as null when empty. */
 export interface WireAnswer {
   readonly inspected: number;
   readonly infected: number;
   /** How many of the infected are among the inspected; the others enter no rate. */
   readonly infected_among_inspected?: number;
-  readonly groups: readonly (Omit<Group, "evidence"> & { readonly hull?: Geometry | null; readonly evidence?: string })[] | null;
+  readonly groups: readonly (Omit<Group, "evidence" | "chance"> & { readonly hull?: Geometry | null; readonly evidence?: string; readonly chance?: string })[] | null;
   readonly isolated: readonly PlantAt[] | null;
   readonly scan: readonly Window[] | null;
   readonly runs: readonly RowRuns[] | null;
@@ -41,6 +89,13 @@ export interface WireAnswer {
   readonly gone?: readonly PlantAt[] | null;
   readonly how?: string;
   readonly cautions?: readonly string[] | null;
+  readonly rate?: Rate;
+  readonly plants_by_state?: { readonly confirmed: number; readonly sampled: number; readonly suspected: number };
+  readonly standing?: number | null;
+  readonly choices?: readonly Choice[] | null;
+  readonly why_no_list?: string | null;
+  readonly smoothed?: Smoothed;
+  readonly counts?: readonly Counts[];
 }
 
 export interface Answer {
@@ -58,6 +113,15 @@ export interface Answer {
   readonly gone: readonly PlantAt[];
   readonly how: string;
   readonly cautions: readonly string[];
+  readonly rate: Rate;
+  /** Standing plants by the firmest state of their finds. */
+  readonly states: { readonly confirmed: number; readonly sampled: number; readonly suspected: number };
+  /** Plants of the block; null where its rows are not counted. */
+  readonly standing: number | null;
+  readonly choices: readonly Choice[];
+  readonly whyNoList: string;
+  readonly smoothed: Smoothed | null;
+  readonly counts: readonly Counts[];
 }
 
 export function answerOf(wire: WireAnswer): Answer {
@@ -65,7 +129,7 @@ export function answerOf(wire: WireAnswer): Answer {
     inspected: wire.inspected,
     infected: wire.infected,
     counted: wire.infected_among_inspected ?? wire.infected,
-    groups: (wire.groups ?? []).map((g) => ({ ...g, evidence: g.evidence ?? "", hull: g.hull ?? null })),
+    groups: (wire.groups ?? []).map((g) => ({ ...g, evidence: g.evidence ?? "", chance: g.chance ?? "", hull: g.hull ?? null })),
     isolated: wire.isolated ?? [],
     scan: wire.scan ?? [],
     runs: wire.runs ?? [],
@@ -80,5 +144,12 @@ export function answerOf(wire: WireAnswer): Answer {
     gone: wire.gone ?? [],
     how: wire.how ?? "",
     cautions: wire.cautions ?? [],
+    rate: wire.rate ?? { inspected: wire.inspected, infected: wire.infected, share: 0, low: 0, high: 1, lower_one_sided: 0 },
+    states: wire.plants_by_state ?? { confirmed: 0, sampled: 0, suspected: 0 },
+    standing: wire.standing ?? null,
+    choices: wire.choices ?? [],
+    whyNoList: wire.why_no_list ?? "",
+    smoothed: wire.smoothed ?? null,
+    counts: wire.counts ?? [],
   };
 }

@@ -27,14 +27,19 @@ describe("the question", () => {
         gap_plants: 3,
         margin_plants: 0,
         inspect_rows: 1,
+        smooth: true,
         scan: { shapes: [1, 2, 4], cap: 0.25, min_cases: 3, replicates: 999, seed: 1 },
       },
     });
+  });
+  it("carries an earlier moment and the adviser's own limit", () => {
+    expect(ask({ ...form, sectionLimit: "12.5" }, "b", "2026-05-05T23:59:59-04:00")).toMatchObject({ ok: true, body: { section_limit: 0.125, as_of: "2026-05-05T23:59:59-04:00" } });
   });
   it.each([
     { name: "no cause", change: { causes: [] }, faults: { causes: "none" } },
     { name: "a reach of nothing", change: { along: { text: "0", unit: "m" as const } }, faults: { along_m: "number" } },
     { name: "half a find", change: { minFinds: "2.5" }, faults: { min_finds: "number" } },
+    { name: "a limit of everything", change: { sectionLimit: "100" }, faults: { section_limit: "share" } },
     { name: "a negative margin", change: { margin: "-1" }, faults: { margin_plants: "whole" } },
   ])("names the field for $name", ({ change, faults }) => {
     expect(ask({ ...form, ...change }, "b")).toEqual({ ok: false, faults });

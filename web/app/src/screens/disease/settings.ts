@@ -16,6 +16,8 @@ export interface SettingsForm {
   readonly gap: string;
   readonly margin: string;
   readonly inspect: string;
+  /** The adviser's own limit for a section, in per cent; empty for none. */
+  readonly sectionLimit: string;
 }
 
 // Where a block does not say its spacings: common hand-planted ones.
@@ -42,15 +44,16 @@ export function defaults(
     gap: "3",
     margin: "0",
     inspect: "1",
+    sectionLimit: "",
   };
 }
 
-export type Faults = Partial<Record<"along_m" | "across_m" | "min_finds" | "gap_plants" | "margin_plants" | "inspect_rows" | "causes", "number" | "whole" | "none">>;
+export type Faults = Partial<Record<"along_m" | "across_m" | "min_finds" | "gap_plants" | "margin_plants" | "inspect_rows" | "section_limit" | "causes", "number" | "whole" | "share" | "none">>;
 
 export type Built = { readonly ok: true; readonly body: Record<string, unknown> } | { readonly ok: false; readonly faults: Faults };
 
-/** The wire form of the question, or the fields that stand in its way. */
-export function ask(form: SettingsForm, block: string): Built {
+/** The wire form of the question, or the fields that stand in its way; `asOf` asks for an earlier moment. */
+export function ask(form: SettingsForm, block: string, asOf?: string): Built {
   const faults: Faults = {};
   const metres = (field: "along_m" | "across_m", typed: Typed) => {
     const n = typedNumber(typed.text) * metresPer[typed.unit];
@@ -62,6 +65,8 @@ export function ask(form: SettingsForm, block: string): Built {
     if (!(n >= least)) faults[field] = least > 0 ? "number" : "whole";
     return n;
   };
+  const limit = typedNumber(form.sectionLimit) / 100;
+  if (form.sectionLimit.trim() && !(limit > 0 && limit < 1)) faults.section_limit = "share";
   if (form.causes.length === 0 || form.states.length === 0) faults.causes = "none";
   const body = {
     block,
@@ -73,6 +78,9 @@ export function ask(form: SettingsForm, block: string): Built {
     gap_plants: whole("gap_plants", form.gap, 0),
     margin_plants: whole("margin_plants", form.margin, 0),
     inspect_rows: whole("inspect_rows", form.inspect, 0),
+    ...(form.sectionLimit.trim() ? { section_limit: limit } : {}),
+    ...(asOf ? { as_of: asOf } : {}),
+    smooth: true,
     scan,
   };
   return Object.keys(faults).length > 0 ? { ok: false, faults } : { ok: true, body };

@@ -16,7 +16,7 @@ export function Settings(props: { readonly form: SettingsForm; readonly faults: 
   const set = (part: Partial<SettingsForm>) => props.onForm({ ...form, ...part });
   const said = (field: keyof Faults) => {
     const fault = faults[field];
-    return fault === "number" ? say("disease-number") : fault === "whole" ? say("disease-whole") : undefined;
+    return fault === "number" ? say("disease-number") : fault === "whole" ? say("disease-whole") : fault === "share" ? say("disease-section-fault") : undefined;
   };
   return (
     <>
@@ -58,6 +58,16 @@ export function Settings(props: { readonly form: SettingsForm; readonly faults: 
         <TextField label={t("disease-gap")} hint={t("disease-gap-default")} inputMode="numeric" value={form.gap} fault={said("gap_plants")} onValue={(gap) => set({ gap })} />
         <TextField label={t("disease-margin")} hint={t("disease-margin-default")} inputMode="numeric" value={form.margin} fault={said("margin_plants")} onValue={(margin) => set({ margin })} />
         <TextField label={t("disease-inspect")} hint={t("disease-inspect-default")} inputMode="numeric" value={form.inspect} fault={said("inspect_rows")} onValue={(inspect) => set({ inspect })} />
+        <TextField
+          label={t("disease-section-limit")}
+          hint={t("disease-section-limit-default")}
+          optional
+          unit="%"
+          inputMode="decimal"
+          value={form.sectionLimit}
+          fault={said("section_limit")}
+          onValue={(sectionLimit) => set({ sectionLimit })}
+        />
       </details>
     </>
   );

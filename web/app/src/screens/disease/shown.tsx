@@ -1,4 +1,4 @@
-import { useEffect, useRef } from "preact/hooks";
+import { Fragment } from "preact";
 import { number } from "../../i18n";
 import { useText } from "../../ui/hooks";
 import { Caution } from "../../ui/notes";
@@ -6,7 +6,7 @@ import { How } from "../../ui/how";
 import { share } from "../../units";
 import { DataTable } from "../papers/datatable";
 import type { Column } from "../papers/table";
-import type { Answer, RowRuns, Window } from "./answer";
+import type { Answer, Counts, RowRuns, Window } from "./answer";
 import { type Group, type Listed, listed, plantKey, spoken } from "./evidence";
 
 // Shape beside the word, so that the list reads in grey and on paper: filled is
@@ -35,13 +35,10 @@ export function Shown(props: {
 }) {
   const t = useText();
   const { answer, standing } = props;
-  // The answer stands below a long form: it comes into view by itself.
-  const top = useRef<HTMLElement>(null);
-  useEffect(() => top.current?.scrollIntoView({ block: "start" }), [answer]);
   const list = listed(answer.list, answer.groups, answer.isolated);
   const count = { confirmed: answer.list.confirmed.length, between: answer.list.between.length, margin: answer.list.margin.length };
   return (
-    <section ref={top}>
+    <section>
       {answer.cautions.length === 0 && <Caution>{t("disease-caution-7")}</Caution>}
       {answer.cautions.map((c) => (
         <Caution key={c}>{c}</Caution>
@@ -53,6 +50,12 @@ export function Shown(props: {
             {number(answer.inspected)}
           </How>
         </dd>
+        {(["confirmed", "sampled", "suspected"] as const).map((state) => (
+          <Fragment key={state}>
+            <dt>{t(`disease-state-${state}`)}</dt>
+            <dd>{number(answer.states[state])}</dd>
+          </Fragment>
+        ))}
         <dt>{t("disease-infected")}</dt>
         <dd>{number(answer.infected)}</dd>
         {answer.gone.length > 0 && (
@@ -82,6 +85,14 @@ export function Shown(props: {
           </>
         )}
       </dl>
+      {answer.inspected > 0 && (
+        <p>
+          {t("disease-rate-line", {
+            low: number(100 * answer.rate.low, 1),
+            high: number(100 * answer.rate.high, 1),
+          })}
+        </p>
+      )}
       {answer.whyNoP && <p>{t("disease-no-p", { why: answer.whyNoP })}</p>}
       {answer.how && <p class="hint">{answer.how}</p>}
       {answer.unresolved.length > 0 && (
@@ -98,7 +109,7 @@ export function Shown(props: {
       {list.length === 0 && (
         <>
           <h2>{t("disease-list")}</h2>
-          <p>{t("disease-list-empty")}</p>
+          <p>{answer.whyNoList || t("disease-list-empty")}</p>
         </>
       )}
       {list.length > 0 && (
@@ -113,6 +124,7 @@ export function Shown(props: {
           chooseName={(p) => t("disease-show", { row: String(p.row), plant: String(p.plant) })}
         />
       )}
+      {list.length > 0 && answer.whyNoList && <p>{answer.whyNoList}</p>}
       <p>
         {t("disease-list-cost", {
           ...count,
@@ -120,12 +132,26 @@ export function Shown(props: {
           inspect: answer.list.inspect.length,
         })}
       </p>
+      <p>{t("disease-two-springs")}</p>
       <Caution>{t("disease-caution-8")}</Caution>
       <Caution>{t("disease-caution-9")}</Caution>
       {answer.scan.length > 0 && (
         <details>
           <summary>{t("disease-windows")}</summary>
           <DataTable under caption={t("disease-windows")} columns={windowColumns(t)} rows={answer.scan} keyOf={(w) => `${w.centre.row}-${w.centre.plant}-${w.shape}-${w.plants}`} file={`${props.file}-windows`} />
+        </details>
+      )}
+      {answer.counts.length > 0 && (
+        <details>
+          <summary>{t("disease-counts")}</summary>
+          <ul>
+            {answer.counts.map((c) => (
+              <li key={c.what}>
+                {t("disease-counts-line", { what: c.what, hits: c.hits, sampled: c.sampled, places: c.places, low: number(100 * c.low, 1), high: number(100 * c.high, 1) })} {c.why_no_p ?? countsBest(c, t)}{" "}
+                <span class="hint">{c.how}</span>
+              </li>
+            ))}
+          </ul>
         </details>
       )}
       {answer.runs.length > 0 && (
@@ -173,7 +199,7 @@ function Groups(props: Parameters<typeof Shown>[0]) {
           <ul>
             {answer.groups.map((g) => (
               <li key={g.number}>
-                {t("disease-group-line", { n: String(spoken(g.number)), evidence: g.evidence || t("disease-evidence-none") })}
+                {t("disease-group-line", { n: String(spoken(g.number)), evidence: g.evidence || t("disease-evidence-none") })} {g.chance}
               </li>
             ))}
           </ul>
@@ -186,6 +212,13 @@ function Groups(props: Parameters<typeof Shown>[0]) {
 }
 
 type Say = ReturnType<typeof useText>;
+
+function countsBest(c: Counts, t: Say): string {
+  const best = c.scan[0];
+  if (!best) return "";
+  const { row, from, to } = best.centre;
+  return t("disease-counts-best", { row: String(row), from: String(from), to: String(to), hits: best.hits, sampled: best.sampled, p: best.p === null ? "–" : pText(best.p) });
+}
 
 const listColumns = (t: Say): Column<Listed>[] => [
   { key: "row", head: t("disease-col-row"), cell: (p) => p.row },
