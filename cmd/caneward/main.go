@@ -137,6 +137,9 @@ func (s *session) finish(c command, err error) int {
 		fmt.Fprintln(s.talk, "caneward "+c.name+": "+refusal.Text.In(s.language))
 		for _, d := range refusal.Details {
 			line := "  "
+			if d.Line != nil {
+				line += atLine.With(words.Args{"line": *d.Line}).In(s.language) + " "
+			}
 			if d.Field != "" {
 				line += d.Field + ": "
 			}
@@ -161,6 +164,8 @@ func language(env func(string) string) words.Language {
 	}
 	return words.English
 }
+
+var atLine = words.New("cmd-at-line", "line {line},", "línea {line},")
 
 var badFlags = words.New("cmd-bad-flags", "{problem}", "{problem}")
 

@@ -1,6 +1,7 @@
 package hotspot
 
 import (
+	"math"
 	"slices"
 
 	"caneward/blocks/fault"
@@ -91,6 +92,9 @@ var (
 	sectionUnseen = words.New("hotspot-section-unseen",
 		"Rows {first} to {last}, plants {from} to {to}: nobody recorded having looked there, so there is no rate. Only an adviser may choose this, and signs for it.",
 		"Hileras {first} a {last}, plantas {from} a {to}: no consta que se haya mirado allí, así que no hay tasa. Solo un asesor puede elegirlo, y lo firma.")
+	plantingUnseen = words.New("hotspot-planting-unseen",
+		"Every plant of the block. Advice differs: one university's note takes out every susceptible plant once orange rust is found, because roots graft; others dig the infected ones only. Nobody recorded having looked at the block, so there is no rate. Only an adviser may choose this, and signs for it.",
+		"Todas las plantas del bloque. Los consejos difieren: la nota de una universidad quita toda planta susceptible cuando hay roya anaranjada, porque las raíces se injertan; otras arrancan solo las infectadas. No consta que se haya mirado el bloque, así que no hay tasa. Solo un asesor puede elegirlo, y lo firma.")
 	plantingText = words.New("hotspot-planting-text",
 		"Every plant of the block. Advice differs: one university's note takes out every susceptible plant once orange rust is found, because roots graft; others dig the infected ones only. {infected} of {inspected} inspected plants are confirmed, {rate} %, lower 95 % bound {lower} %. Only an adviser may choose this, and signs for it.",
 		"Todas las plantas del bloque. Los consejos difieren: la nota de una universidad quita toda planta susceptible cuando hay roya anaranjada, porque las raíces se injertan; otras arrancan solo las infectadas. {infected} de {inspected} plantas revisadas están confirmadas, {rate} %, límite inferior del 95 % {lower} %. Solo un asesor puede elegirlo, y lo firma.")
@@ -245,7 +249,7 @@ func (s *study) places(keep func(Plant) bool) []Plant {
 // choiceText says what a choice takes and what stands behind it.
 func (a Analysis) choiceText(c Choice) words.Text {
 	args := words.Args{"first": c.Section.FirstRow, "last": c.Section.LastRow, "from": c.Section.From, "to": c.Section.To, "infected": c.Rate.Infected,
-		"inspected": c.Rate.Inspected, "rate": round(100 * c.Rate.Share), "lower": round(100 * c.Rate.Lower), "gap": a.Settings.GapPlants, "margin": a.Settings.MarginPlants}
+		"inspected": c.Rate.Inspected, "rate": perCent(c.Rate.Share), "lower": perCent(c.Rate.Lower), "gap": a.Settings.GapPlants, "margin": a.Settings.MarginPlants}
 	switch c.Name {
 	case ConfirmedOnly:
 		return confirmedText.Plain()
@@ -253,11 +257,18 @@ func (a Analysis) choiceText(c Choice) words.Text {
 		return betweenText.With(args)
 	case WithMargin:
 		return marginText.With(args)
-	case WholePlanting:
-		return plantingText.With(args)
 	}
-	if c.Rate.Inspected == 0 {
+	unseen := c.Rate.Inspected == 0
+	switch {
+	case c.Name == WholePlanting && unseen:
+		return plantingUnseen.Plain()
+	case c.Name == WholePlanting:
+		return plantingText.With(args)
+	case unseen:
 		return sectionUnseen.With(args)
 	}
 	return sectionText.With(args)
 }
+
+// perCent is a share as people read it.
+func perCent(share float64) float64 { return math.Round(1000*share) / 10 }

@@ -12,11 +12,13 @@ let demo;
 let browser;
 let page;
 let faults;
+let english;
 const blocks = {};
 
 before(async () => {
   demo = await serveDemo();
   browser = await openBrowser();
+  english = await englishOnly();
   ({ page, faults } = await openWindow(browser, demo.base));
   await signIn(page, "adviser");
   for (const b of (await records(page, "demo", "blocks")).features) blocks[b.properties.name] = b.id;
@@ -164,7 +166,6 @@ for (const [size, viewport] of Object.entries(sizes)) {
     broken.push(...(await brokenRules(other)).map((r) => `es: ${r}`));
     await shot(`review-rows-${size}`, other);
     assert.deepEqual(broken, []);
-    const english = await englishOnly();
     const left = (await textsOf(other)).flatMap((text) => english.filter((e) => e.pattern.test(text)).map((e) => `“${text}” (${e.key})`));
     assert.deepEqual(left, []);
     const small = await other.locator("main").evaluate((sheet) =>

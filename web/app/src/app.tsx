@@ -2,7 +2,7 @@ import { useCallback, useEffect, useMemo, useRef, useState } from "preact/hooks"
 import { FarmFigures } from "./api/figures";
 import { asProblem } from "./api/problem";
 import { Client, type Net, Sessions } from "./api/client";
-import { language, moment } from "./i18n";
+import { day, language, moment } from "./i18n";
 import { DrawnMap } from "./map/olmap";
 import { type Address, type PlaceName, placeNames, readAddress, writeAddress } from "./model/address";
 import { Farm, type FarmInfo, type Who } from "./model/farm";
@@ -18,6 +18,7 @@ import { useRecords, useSignal, useText, useUnits } from "./ui/hooks";
 import { MapKey } from "./ui/key";
 import { MapBarPlace, mapBarUsed } from "./ui/mapbar";
 import { MapCoverPlace, mapCoverUsed } from "./ui/mapcover";
+import { mapDay } from "./ui/mapday";
 import { ProblemNote } from "./ui/notes";
 import { SaidLine } from "./ui/undo";
 import { readBaseMap } from "./api/basemap";
@@ -405,6 +406,7 @@ function MapTools({ map, farm, address }: { map: DrawnMap; farm: Farm; address: 
   const [key, setKey] = useState(false);
   const blocks = useRecords(farm, "blocks");
   const finds = useRecords(farm, "finds");
+  const earlier = useSignal(mapDay);
   useEffect(() => map.onTurn(setTurn), [map]);
   const chosen = blocks.list.find((b) => b.id === address.block) ?? (blocks.list.length === 1 ? blocks.list[0] : undefined);
   const bearing = chosen?.feature.properties.row_bearing_deg;
@@ -443,7 +445,8 @@ function MapTools({ map, farm, address }: { map: DrawnMap; farm: Farm; address: 
         </button>
       </div>
       {key && <MapKey onClose={() => setKey(false)} />}
-      {newest > 0 && <p class="map-date">{t("core-shown-on", { date: moment(new Date(newest).toISOString(), farm.info.zone) })}</p>}
+      {earlier !== null && <p class="map-date">{t("core-shown-as-of", { day: day(earlier) })}</p>}
+      {earlier === null && newest > 0 && <p class="map-date">{t("core-shown-on", { date: moment(new Date(newest).toISOString(), farm.info.zone) })}</p>}
     </>
   );
 }

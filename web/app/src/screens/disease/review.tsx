@@ -7,6 +7,7 @@ import type { PlantAt, Stored } from "../../model/kinds";
 import { yearOf } from "../../model/season";
 import { MainAction } from "../../ui/action";
 import { useRecords, useSignal, useText, useUnits } from "../../ui/hooks";
+import { mapDay } from "../../ui/mapday";
 import { ProblemNote } from "../../ui/notes";
 import { typedLength } from "../../units";
 import { drawnRows, plantCount } from "../../rowmap/rows";
@@ -266,6 +267,11 @@ function useOnMap({ map, block }: PlaceProps & { block: Stored<"blocks"> }, draw
     });
     return () => map.dressFinds(null);
   }, [map, now, earlier, until, day]);
+
+  useEffect(() => {
+    mapDay.set(day ?? null);
+    return () => mapDay.set(null);
+  }, [day]);
 
   useEffect(() => {
     const shapes = earlier.flatMap((f) => (f.feature.geometry ? [{ id: f.id, geometry: f.feature.geometry }] : []));
