@@ -68,6 +68,7 @@ test("each choice shows what it costs, and a changed setting what it adds", asyn
   const [feet, share] = line[2].split("\n");
   assert.equal(Number(feet.replace(/[^\d]/g, "")), Math.round(is.row_length_m / 0.3048));
   assert.equal(share, `${Number((100 * is.share_of_block).toFixed(1))} %`);
+  await page.getByText(`+${is.plants - was.plants} against the settings before.`, { exact: false }).waitFor();
   // No group is called a hot spot without how likely chance is.
   for (const g of second.groups) {
     assert.match(g.chance, /reshuffles|not known|No window/);

@@ -6,6 +6,25 @@ import { spoken } from "./evidence";
 
 const same = (a: Choice, b: Choice) => a.name === b.name && a.group === b.group;
 
+/** The whole list's cost in one line that stays in sight while settings are changed. */
+export function CostLine(props: { readonly choices: readonly Choice[]; readonly before: readonly Choice[] | null }) {
+  const t = useText();
+  const of = (list: readonly Choice[] | null) => list?.find((c) => c.name === "margin");
+  const [now, was] = [of(props.choices), of(props.before)];
+  if (!now) return null;
+  const more = was ? now.plants - was.plants : 0;
+  return (
+    <p class="cost-line" role="status">
+      {t("disease-cost-line", {
+        n: now.plants,
+        row: now.row_length_m === null ? "–" : length(now.row_length_m),
+        share: now.share_of_block === null ? "–" : number(100 * now.share_of_block, 1),
+      })}
+      {was && ` ${t("disease-cost-change", { change: more === 0 ? "0" : `${more > 0 ? "+" : "−"}${number(Math.abs(more))}` })}`}
+    </p>
+  );
+}
+
 /** What each choice would take, beside the settings it follows from, and what the last change of them did. */
 export function Choices(props: { readonly choices: readonly Choice[]; readonly before: readonly Choice[] | null }) {
   const t = useText();

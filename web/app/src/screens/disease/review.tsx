@@ -14,7 +14,7 @@ import { drawnRows, plantCount } from "../../rowmap/rows";
 import { nearestPlant, plantPlace, type Stretch, strip, stretches, stretchLines } from "../../rowmap/rowplace";
 import type { PlaceProps } from "../place";
 import { type Answer, answerOf, type WireAnswer } from "./answer";
-import { Choices } from "./choices";
+import { Choices, CostLine } from "./choices";
 import { Compare } from "./compare";
 import { DateBar } from "./datebar";
 import { daysOf, type Happened, upTo } from "./days";
@@ -132,6 +132,7 @@ export function Review(props: PlaceProps & { block: Stored<"blocks"> }) {
       <Search map={map} places={places} wild={surroundings.filter((s) => s.feature.properties.kind === "wild-brambles")} />
       <OneFind {...props} finds={happened.finds} chosen={chosenFind} onChoose={(id) => go({ view: `find:${id}` })} />
       <Removal farm={farm} block={block} rows={rows} listed={answer?.list.confirmed ?? []} />
+      {answer && <CostLine choices={answer.choices} before={run.before?.answer.choices ?? null} />}
       <MainAction label={t("disease-run")} run={() => {
           byHand.current = true;
           run.again();
