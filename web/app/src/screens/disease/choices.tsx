@@ -20,7 +20,7 @@ export function CostLine(props: { readonly choices: readonly Choice[]; readonly 
         row: now.row_length_m === null ? "–" : length(now.row_length_m),
         share: now.share_of_block === null ? "–" : number(100 * now.share_of_block, 1),
       })}
-      {was && ` ${t("disease-cost-change", { change: more === 0 ? "0" : `${more > 0 ? "+" : "−"}${number(Math.abs(more))}` })}`}
+      {was && ` ${more === 0 ? t("disease-cost-same") : t("disease-cost-change", { change: `${more > 0 ? "+" : "−"}${number(Math.abs(more))}` })}`}
     </p>
   );
 }
