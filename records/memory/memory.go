@@ -49,6 +49,7 @@ type farm struct {
 	histories map[key][]*revision
 	photos    map[records.ID]records.Photo
 	documents map[records.DocumentName][]records.Document
+	seen      map[records.SeenKey]records.Seen
 }
 
 type key struct {

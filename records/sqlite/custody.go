@@ -48,7 +48,9 @@ func (s *Store) BringIn(ctx context.Context, farm records.FarmID, a records.Arri
 	}
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, s.giveUp(context.WithoutCancel(ctx), stage))
+			if left := s.giveUp(context.WithoutCancel(ctx), stage); left != nil {
+				err = errors.Join(err, left)
+			}
 		}
 	}()
 	if err := s.bringRevisions(ctx, stage, a.Revisions); err != nil {
@@ -456,7 +458,8 @@ func (s *Store) AddSeen(ctx context.Context, all []records.Seen) error {
 		for _, e := range all {
 			err := t.conn.exec(`INSERT INTO audit (farm, hour_us, person, token, what, kind, refused, name, role, changes, first_us, last_us, times, records)
 				SELECT number, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14 FROM farms WHERE id = ?1
-				ON CONFLICT DO UPDATE SET name = excluded.name, role = excluded.role, first_us = min(first_us, excluded.first_us),
+				ON CONFLICT DO UPDATE SET name = CASE WHEN excluded.last_us >= last_us THEN excluded.name ELSE name END,
+					role = CASE WHEN excluded.last_us >= last_us THEN excluded.role ELSE role END, first_us = min(first_us, excluded.first_us),
 					last_us = max(last_us, excluded.last_us), times = times + excluded.times, records = records + excluded.records`,
 				string(e.Farm), e.Hour.UnixMicro(), string(e.Person), e.Token, e.What, string(e.Kind), flag(e.Refused), e.Name, string(e.Role),
 				flag(e.Changes), e.First.UnixMicro(), e.Last.UnixMicro(), e.Times, e.Records)

@@ -184,7 +184,7 @@ const revisionColumns = `r.kind, r.id, r.number, r.sequence, r.deleted, r.person
 func readRevision(row []driver.Value) (records.Revision, error) {
 	r := records.Revision{
 		ID:     idOf(row[1]),
-		Number: int(integer(row[2])), Sequence: integer(row[3]), Deleted: integer(row[4]) == 1,
+		Number: int(integer(row[2])), Sequence: integer(row[3]), Deleted: integer(row[4]) != 0,
 		By: records.Author{Person: records.PersonID(text(row[5])), Name: text(row[6]), Role: records.Role(text(row[7])), Why: text(row[8])},
 		At: time.UnixMicro(integer(row[9])).UTC(),
 	}

@@ -24,6 +24,7 @@ type Store interface {
 	records.Store
 	people.Store
 	records.Documents
+	records.Custody
 	Close() error
 }
 
@@ -65,6 +66,10 @@ func Run(t *testing.T, open func(t *testing.T) Store) {
 		{"grants", testGrants},
 		{"second factors", testSecondFactors},
 		{"documents", testDocuments},
+		{"a history brought in", testBringIn},
+		{"histories that are refused", testBringInRefused},
+		{"farms that are erased", testErase},
+		{"what was seen", testSeen},
 	} {
 		t.Run(part.name, func(t *testing.T) { part.test(t, open(t)) })
 	}
