@@ -49,6 +49,10 @@ type Documents interface {
 	Document(ctx context.Context, farm FarmID, name DocumentName) (Document, error)
 	// DocumentRevisions gives all, oldest first; fault.Missing when there is none.
 	DocumentRevisions(ctx context.Context, farm FarmID, name DocumentName) ([]Document, error)
+	// EachDocument gives every revision of all of a farm's, by name and number,
+	// until f returns an error, which is returned as it is; fault.Missing when
+	// there is no such farm.
+	EachDocument(ctx context.Context, farm FarmID, f func(Document) error) error
 }
 
 var (

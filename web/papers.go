@@ -98,10 +98,7 @@ func (x *exchange) attached(name, mediaType string, data []byte) error {
 // head is what pages of this farm say of themselves.
 func (x *exchange) head(r records.Reader) (paper.Head, error) {
 	f := r.Farm()
-	head := paper.Head{Farm: f.Name, Invented: f.Invented, Language: x.lang, Size: paper.A4, Made: x.s.Now(), Version: x.s.Version, Sequence: r.Sequence()}
-	if strings.HasPrefix(f.Zone, "America/") {
-		head.Size = paper.Letter
-	}
+	head := paper.Head{Farm: f.Name, Invented: f.Invented, Language: x.lang, Size: paper.SizeIn(f.Zone), Made: x.s.Now(), Version: x.s.Version, Sequence: r.Sequence()}
 	var err error
 	if head.Zone, err = time.LoadLocation(f.Zone); err != nil {
 		return head, err

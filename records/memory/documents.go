@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"maps"
 	"slices"
 
 	"caneward/records"
@@ -52,6 +53,30 @@ func (s *Store) Document(ctx context.Context, id records.FarmID, name records.Do
 		return records.Document{}, err
 	}
 	return all[len(all)-1], nil
+}
+
+// EachDocument implements records.Documents.
+func (s *Store) EachDocument(ctx context.Context, id records.FarmID, visit func(records.Document) error) error {
+	var all []records.Document
+	err := s.look(ctx, func() error {
+		f, there := s.farms[id]
+		if !there {
+			return records.FarmMissing()
+		}
+		for _, name := range slices.Sorted(maps.Keys(f.documents)) {
+			all = append(all, f.documents[name]...)
+		}
+		return nil
+	})
+	for _, d := range all {
+		if err == nil {
+			err = ctx.Err()
+		}
+		if err == nil {
+			err = visit(d)
+		}
+	}
+	return err
 }
 
 // DocumentRevisions implements records.Documents.

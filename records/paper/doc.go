@@ -11,6 +11,7 @@ package paper
 import (
 	"bytes"
 	"context"
+	"strings"
 	"time"
 
 	"codeberg.org/go-pdf/fpdf"
@@ -79,6 +80,15 @@ type Head struct {
 	Zone     *time.Location // nil is UTC
 	Version  string
 	Sequence int64
+}
+
+// SizeIn is the usual paper where a time zone is: Letter in the Americas, else
+// A4.
+func SizeIn(zone string) Size {
+	if strings.HasPrefix(zone, "America/") {
+		return Letter
+	}
+	return A4
 }
 
 // Doc is a document being written from the first page to the last.

@@ -111,6 +111,19 @@ func (s *Store) DocumentRevisions(ctx context.Context, farm records.FarmID, name
 	return s.documents(ctx, farm, name, `ASC`)
 }
 
+// EachDocument implements records.Documents.
+func (s *Store) EachDocument(ctx context.Context, farm records.FarmID, f func(records.Document) error) error {
+	return s.readers.with(ctx, func(c *conn) error {
+		r, err := newReader(ctx, c, farm)
+		if err != nil {
+			return err
+		}
+		return c.rows(ctx, `SELECT `+documentColumns+` FROM documents d WHERE d.farm = ? ORDER BY d.document, d.number`, []driver.Value{r.number}, func(row []driver.Value) error {
+			return f(readDocument(farm, row))
+		})
+	})
+}
+
 func (s *Store) documents(ctx context.Context, farm records.FarmID, name records.DocumentName, order string) (all []records.Document, err error) {
 	err = s.readers.with(ctx, func(c *conn) error {
 		if _, err := newReader(ctx, c, farm); err != nil {

@@ -32,10 +32,10 @@ func historyOf(t *testing.T, s Store, id records.FarmID) (h history) {
 		return err
 	})
 	if err == nil {
-		h.documents, err = s.DocumentRevisions(bg, id, "programmes")
-	}
-	if fault.Is(err, fault.Missing) {
-		err = nil
+		err = s.EachDocument(bg, id, func(d records.Document) error {
+			h.documents = append(h.documents, d)
+			return nil
+		})
 	}
 	if err == nil {
 		err = s.EachPhoto(bg, id, func(p records.Photo) error {
@@ -97,8 +97,10 @@ func lived(t *testing.T, s Store, id records.FarmID, seed uint64) history {
 		}
 	}
 	for i, content := range []string{`{"a":1}`, `{"a":2}`} {
-		if _, _, err := s.PutDocument(bg, id, "programmes", i, json.RawMessage(content), author); err != nil {
-			t.Fatal(err)
+		for _, name := range []records.DocumentName{"programmes", "another"} {
+			if _, _, err := s.PutDocument(bg, id, name, i, json.RawMessage(content), author); err != nil {
+				t.Fatal(err)
+			}
 		}
 	}
 	if _, err := s.PutPhoto(bg, id, records.Photo{ID: g.New(), Type: "image/png", Data: picture(t, 5), By: author}); err != nil {

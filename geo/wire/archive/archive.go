@@ -83,22 +83,32 @@ func Is(data []byte) bool {
 // RuleOverlap name the entry; RuleEntries counts every file, passed over or
 // not, and the files of an archive that is stored inside unpacked.
 func Open(ctx context.Context, data []byte, l wire.Limits) (*Archive, error) {
+	return OpenAt(ctx, bytes.NewReader(data), int64(len(data)), l)
+}
+
+// OpenAt is Open for an archive that is not in memory. Other errors are the
+// reader's.
+func OpenAt(ctx context.Context, from io.ReaderAt, size int64, l wire.Limits) (*Archive, error) {
 	l = l.Filled()
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	if int64(len(data)) > l.Bytes {
+	if size > l.Bytes {
 		return nil, &wire.Error{Rule: wire.RuleBytes, Limit: l.Bytes, Byte: l.Bytes}
+	}
+	found, err := lookFor(ctx, from, size)
+	if err != nil {
+		return nil, err
 	}
 	// archive/zip builds a structure for each directory header it finds, whatever
 	// count the end of the directory states, zip64 or not; each has a signature,
 	// so the signatures bound them before any is built.
-	if bytes.Count(data, directorySignature) > l.Entries {
-		return nil, &wire.Error{Rule: RuleEntries, Limit: int64(l.Entries), Byte: int64(bytes.Index(data, directorySignature))}
+	if found.headers > l.Entries {
+		return nil, &wire.Error{Rule: RuleEntries, Limit: int64(l.Entries), Byte: found.first}
 	}
-	r, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
+	r, err := zip.NewReader(from, size)
 	if err != nil && !errors.Is(err, zip.ErrInsecurePath) {
-		return nil, unreadable(data, err)
+		return nil, found.unreadable(size, err)
 	}
 	a := &Archive{limits: l, files: map[string]*zip.File{}}
 	for _, f := range r.File {
@@ -106,22 +116,59 @@ func Open(ctx context.Context, data []byte, l wire.Limits) (*Archive, error) {
 			return nil, err
 		}
 	}
-	if err := disjoint(r.File, int64(len(data))); err != nil {
+	if err := disjoint(r.File, size); err != nil {
 		return nil, err
 	}
 	return a, nil
 }
 
+// landmarks are the signatures of a file.
+type landmarks struct {
+	headers     int   // directory headers
+	first, last int64 // the first header and the last end of a directory; -1 for none
+	begins      bool  // as an archive does
+}
+
+// lookFor reads the whole file once, a piece at a time; the pieces overlap by
+// what a signature cut in two needs.
+func lookFor(ctx context.Context, from io.ReaderAt, size int64) (landmarks, error) {
+	const piece, overlap = 1 << 20, 3
+	found := landmarks{first: -1, last: -1}
+	buffer := make([]byte, min(size, piece+overlap))
+	for at := int64(0); at < size; at += piece {
+		if err := ctx.Err(); err != nil {
+			return found, err
+		}
+		b := buffer[:min(int64(len(buffer)), size-at)]
+		if _, err := from.ReadAt(b, at); err != nil && !errors.Is(err, io.EOF) {
+			return found, err
+		}
+		if at == 0 {
+			found.begins = Is(b)
+		}
+		if n := bytes.Count(b, directorySignature); n > 0 {
+			if found.headers == 0 {
+				found.first = int64(bytes.Index(b, directorySignature)) + at
+			}
+			found.headers += n
+		}
+		if i := bytes.LastIndex(b, endSignature); i >= 0 {
+			found.last = at + int64(i)
+		}
+	}
+	return found, nil
+}
+
 // unreadable tells a file cut short, which lacks the directory at its end, from
 // one whose directory is broken.
-func unreadable(data []byte, err error) *wire.Error {
-	if len(data) == 0 {
+func (l landmarks) unreadable(size int64, err error) *wire.Error {
+	if size == 0 {
 		return &wire.Error{Rule: wire.RuleNothing, Byte: 0}
 	}
-	if Is(data) && !bytes.Contains(data, endSignature) {
-		return &wire.Error{Rule: wire.RuleTruncated, Byte: int64(len(data)), Err: err}
+	if l.begins && l.last < 0 {
+		return &wire.Error{Rule: wire.RuleTruncated, Byte: size, Err: err}
 	}
-	return &wire.Error{Rule: RuleDamaged, Byte: int64(max(0, bytes.LastIndex(data, endSignature))), Err: err}
+	return &wire.Error{Rule: RuleDamaged, Byte: max(0, l.last), Err: err}
 }
 
 func (a *Archive) add(f *zip.File) *wire.Error {
@@ -275,6 +322,42 @@ func (a *Archive) Read(ctx context.Context, name string) ([]byte, error) {
 			return nil, readError(name, err)
 		}
 	}
+}
+
+// Stream unpacks one file bit by bit, capitals or not, as Read does whole. Its
+// reader's errors are those of Read.
+func (a *Archive) Stream(ctx context.Context, name string) (io.ReadCloser, error) {
+	f := a.files[strings.ToLower(name)]
+	if f == nil {
+		return nil, &wire.Error{Rule: RuleMissing, Entry: name, Got: name, Byte: -1}
+	}
+	if err := a.allow(f, name); err != nil {
+		return nil, err
+	}
+	r, err := f.Open()
+	if err != nil {
+		return nil, readError(name, err)
+	}
+	return &stream{ctx, a, r, name}, nil
+}
+
+type stream struct {
+	ctx context.Context
+	of  *Archive
+	io.ReadCloser
+	name string
+}
+
+func (s *stream) Read(p []byte) (int, error) {
+	if err := s.ctx.Err(); err != nil {
+		return 0, err
+	}
+	n, err := s.ReadCloser.Read(p)
+	s.of.unpacked += int64(n)
+	if err != nil && !errors.Is(err, io.EOF) {
+		err = readError(s.name, err)
+	}
+	return n, err
 }
 
 // allow judges by the stated size, which archive/zip holds the file to: it ends
