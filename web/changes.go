@@ -77,6 +77,7 @@ func (s *Server) takeChanges(x *exchange) error {
 		if err != nil {
 			return err
 		}
+		x.handled += int64(len(stored))
 		for k, o := range stored {
 			x.fill(&outcomes[places[k]], o)
 			s.metrics.wrote(writes[k].Kind, o)

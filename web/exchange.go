@@ -64,6 +64,8 @@ type exchange struct {
 	role   records.Role
 	member people.Membership
 	token  *people.Grant // nil: signed in by a cookie
+	// handled counts the revisions looked at or taken in, for the list of who saw what.
+	handled int64
 }
 
 type methods map[string]*route
@@ -119,12 +121,15 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, route *route) {
 			return
 		}
 	}
+	status := http.StatusOK
 	if err := x.pass(); err != nil {
 		if ctx.Err() != nil && fault.KindOf(err) == fault.Internal {
 			err = ctx.Err()
 		}
 		s.refuse(w, x.r, err)
+		status = problem.StatusOf(err)
 	}
+	x.noted(status)
 }
 
 func (x *exchange) pass() error {
@@ -478,7 +483,7 @@ func (x *exchange) records() records.Store { return x.s.fences.Store(x.s.Store, 
 
 // view reads the farm in one state.
 func (x *exchange) view(f func(records.Reader) error) error {
-	return x.records().View(x.r.Context(), x.farm, f)
+	return x.records().View(x.r.Context(), x.farm, func(r records.Reader) error { return f(counted{r, &x.handled}) })
 }
 
 // viewTag tells the parts of a farm apart that members are limited to; empty for

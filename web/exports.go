@@ -3,11 +3,8 @@ package web
 import (
 	"compress/gzip"
 	"context"
-	"errors"
 	"io"
 	"net/http"
-	"os"
-	"strconv"
 	"sync"
 
 	"caneward/blocks/fault"
@@ -64,9 +61,7 @@ func (x *exchange) exportKinds() ([]records.Kind, error) {
 	return []records.Kind{kind}, nil
 }
 
-// export answers with a file. It is made whole before any of it is sent, so
-// that a client never holds a part that looks complete, and a slow one holds
-// neither the records nor a processor.
+// export answers with a file.
 func (s *Server) export(x *exchange) error {
 	kinds, err := x.exportKinds()
 	if err != nil {
@@ -76,60 +71,19 @@ func (s *Server) export(x *exchange) error {
 	if err != nil {
 		return fault.Wrap(fault.Missing, err, noSuchExport.Plain())
 	}
-	return s.exports.take(x.r.Context(), x.person.ID, func() (err error) {
-		f, err := os.CreateTemp("", "caneward-export-*")
-		if err != nil {
-			return err
-		}
-		// Without a name it goes when it is closed, whatever becomes of us.
-		if err := os.Remove(f.Name()); err != nil {
-			return errors.Join(err, f.Close())
-		}
-		defer f.Close()
-		err = x.alone(func() error {
-			return x.view(func(r records.Reader) error {
-				doc, err := export.Document(x.r.Context(), r, export.Selection{Kinds: kinds, Language: x.lang})
-				if err != nil {
-					return err
-				}
-				return format.Write(x.r.Context(), f, doc)
+	return s.exports.take(x.r.Context(), x.person.ID, func() error {
+		return x.spooled(x.vars["name"]+"."+format.Ending, format.MediaType, format.Packed, func(w io.Writer) error {
+			return x.alone(func() error {
+				return x.view(func(r records.Reader) error {
+					doc, err := export.Document(x.r.Context(), r, export.Selection{Kinds: kinds, Language: x.lang})
+					if err != nil {
+						return err
+					}
+					return format.Write(x.r.Context(), w, doc)
+				})
 			})
 		})
-		if err != nil {
-			return err
-		}
-		return x.sendFile(f, format)
 	})
-}
-
-// sendFile sends what was written to a file, from its start.
-func (x *exchange) sendFile(f *os.File, format export.Format) error {
-	size, err := f.Seek(0, io.SeekEnd)
-	if err != nil {
-		return err
-	}
-	if _, err := f.Seek(0, io.SeekStart); err != nil {
-		return err
-	}
-	h := x.w.Header()
-	h.Set("Cache-Control", "private, no-store")
-	h.Set("Content-Type", format.MediaType)
-	h.Set("Content-Disposition", `attachment; filename="`+string(x.farm)+"-"+x.vars["name"]+"."+format.Ending+`"`)
-	h.Add("Vary", "Accept-Encoding")
-	packed := !format.Packed && size >= packLeast && takesGzip(x.r)
-	if packed {
-		h.Set("Content-Encoding", "gzip")
-	} else {
-		h.Set("Content-Length", strconv.FormatInt(size, 10))
-	}
-	x.w.WriteHeader(http.StatusOK)
-	if x.r.Method == http.MethodHead {
-		return nil
-	}
-	if err := x.copyOut(f, packed); err != nil {
-		panic(http.ErrAbortHandler) // the client must not take a part for the whole
-	}
-	return nil
 }
 
 func (x *exchange) copyOut(f io.Reader, packed bool) error {

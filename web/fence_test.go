@@ -84,7 +84,7 @@ func TestFence(t *testing.T) {
 					}
 				}
 			}
-			if r.right == people.Write || r.right == people.Import {
+			if r.right == people.Write || r.right == people.Import || r.right == people.Keep {
 				if g := s.as("viewer").do(r.method, fillPattern(r.pattern, "mine", id), body, headers...); g.status != 403 {
 					t.Errorf("%s as viewer: %d, want 403", name, g.status)
 				}

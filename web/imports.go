@@ -657,6 +657,7 @@ func (s *Server) storeImport(x *exchange) error {
 	if err != nil {
 		return err
 	}
+	x.handled += int64(len(stored))
 	if refusal := p.refusedWrites(writes, stored, nothingStored); refusal != nil {
 		return refusal
 	}
@@ -808,6 +809,7 @@ func (s *Server) Close() {
 	}
 	s.proposals.lock.Unlock()
 	s.readings.Wait()
+	s.audit.close()
 }
 
 // proposalOut is a proposal as it travels: what caneward read prints, and the

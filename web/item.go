@@ -88,6 +88,7 @@ func (x *exchange) put(w records.Write) (records.Outcome, error) {
 		return records.Outcome{}, err
 	}
 	x.s.metrics.wrote(w.Kind, outcomes[0])
+	x.handled++
 	return outcomes[0], nil
 }
 

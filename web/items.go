@@ -4,9 +4,11 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"net/http"
 	"net/url"
 	"strconv"
+	"strings"
 	"time"
 
 	"caneward/geo"
@@ -275,6 +277,13 @@ func (e *extents) of(x *exchange, r records.Reader) (map[records.Kind]extent, er
 		out[kind] = *at
 	}
 	return out, nil
+}
+
+// forget drops what is known of a farm that was erased.
+func (e *extents) forget(farm records.FarmID) {
+	e.lock <- struct{}{}
+	maps.DeleteFunc(e.farms, func(of string, _ *farmExtents) bool { return strings.HasPrefix(of, string(farm)+" ") })
+	<-e.lock
 }
 
 func (f *farmExtents) take(rev records.Revision) {

@@ -44,6 +44,11 @@ func (m *metrics) watchCopies(state func() records.CopyState, now func() time.Ti
 		func() float64 { return float64(state().Failures) }))
 }
 
+func (m *metrics) watchAudit(a *audit) {
+	m.registry.MustRegister(prometheus.NewCounterFunc(prometheus.CounterOpts{Name: "caneward_audit_lost_total",
+		Help: "Requests missing from the list of who saw what, since the store took nothing for too long."}, a.lostCount))
+}
+
 func newMetrics() *metrics {
 	m := &metrics{
 		registry: prometheus.NewRegistry(),

@@ -38,6 +38,7 @@ type Store interface {
 	records.Store
 	people.Store
 	records.Documents
+	records.Custody
 }
 
 // Config is everything a server needs. Store and Desk must be set; zero
@@ -81,6 +82,9 @@ type Limits struct {
 	Address     int           // failed sign-ins a minute from one address: 100, since all phones of a yard may share one
 	Token       int           // requests a minute by one token: 600, as a map with tiles asks for
 	SessionLife time.Duration // 30 days: a phone must stay signed in over weeks without signal
+	Archive     int64         // bytes of an archive that brings a farm in: 1 GB
+	AuditKept   time.Duration // how long it is known who saw what: 800 days, two years and a season's work beyond
+	EraseAfter  time.Duration // from the wish to have a farm erased to its erasing: 30 days
 }
 
 func (l Limits) filled() Limits {
@@ -98,6 +102,9 @@ func (l Limits) filled() Limits {
 	l.Anywhere = cmp.Or(l.Anywhere, 50)
 	l.Address = cmp.Or(l.Address, 100)
 	l.Token = cmp.Or(l.Token, 600)
+	set(&l.Archive, 1_000_000_000)
+	set((*int64)(&l.AuditKept), int64(800*24*time.Hour))
+	set((*int64)(&l.EraseAfter), int64(30*24*time.Hour))
 	return l
 }
 
@@ -120,6 +127,8 @@ type Server struct {
 	ids       *records.IDs
 	heavy     chan struct{} // a place for each analysis that may run at once
 	exports   *turns        // one export a person at a time
+	audit     *audit
+	summaries map[string]string // of routes, by their ids
 	page      *page
 	described map[string][]byte
 }
@@ -167,7 +176,13 @@ func New(c Config) (*Server, error) {
 	s.sessions = newSessions(c)
 	s.signIns = newSignInLimits(c.Limits, c.Now)
 	s.codes = newLimits(c.Now, codeWindow, [signInSorts]int{codeTries, codeTries, codeTries * signInSorts})
+	s.audit = newAudit(c.Store, c.Logger)
+	s.metrics.watchAudit(s.audit)
 	s.routes = s.table()
+	s.summaries = map[string]string{}
+	for _, r := range s.routes {
+		s.summaries[r.id] = r.summary
+	}
 	if s.described, err = s.describe(); err != nil {
 		return nil, err
 	}

@@ -35,6 +35,7 @@ const progressEvery = 2 * time.Second
 type exportAsk struct {
 	dir, file string
 	farm      records.FarmID
+	whole     bool // with its history, in one archive; there is no format then
 	format    export.Format
 	what      export.Selection
 }
@@ -59,7 +60,11 @@ func readExportAsk(s *session, args []string) (ask exportAsk, err error) {
 	if ending == "" {
 		return ask, usageError{noEnding.With(words.Args{"known": endings()})}
 	}
-	if ask.format, err = export.FormatOf(ending); err != nil {
+	if ask.whole = ending == everything; ask.whole {
+		if *kinds != "" {
+			return ask, usageError{noKinds.Plain()}
+		}
+	} else if ask.format, err = export.FormatOf(ending); err != nil {
 		return ask, usageOf(err)
 	}
 	if ask.what.Language = words.Language(*lang); ask.what.Language != words.English && ask.what.Language != words.Spanish {
@@ -92,6 +97,7 @@ func endings() string {
 	for _, f := range export.Formats {
 		all = append(all, f.Ending)
 	}
+	all = append(all, everything)
 	return strings.Join(all, ", ")
 }
 
@@ -107,6 +113,9 @@ func exportCommand(ctx context.Context, s *session, args []string) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, store.Close()) }()
+	if ask.whole {
+		return exportWhole(ctx, s, store, ask)
+	}
 	count := 0
 	fill := func(w io.Writer) error {
 		return store.View(ctx, ask.farm, func(r records.Reader) error {

@@ -71,8 +71,12 @@ var commands = []command{
 		words.New("cmd-restore", "make a new DIR from a copy", "hacer un DIR nuevo a partir de una copia"), restore},
 	{"verify", "verify DIR",
 		words.New("cmd-verify", "check integrity, the chain of revisions and the totals", "comprobar la integridad, la cadena de revisiones y los totales"), verify},
-	{"export", "export DIR FARM FILE [--kind blocks,rows] [--format F] [--lang es]",
+	{"export", "export DIR FARM FILE [--kind blocks,rows] [--format F | --format everything] [--lang es]",
 		words.New("cmd-export", "write a farm's records to FILE, in the format of its ending, also while serving", "escribir los registros de una finca en FILE, en el formato de su terminación, también mientras se sirve"), exportCommand},
+	{"import-farm", "import-farm FILE DIR FARM",
+		words.New("cmd-import-farm", "make a farm from the archive of a whole one (export --format everything), also while serving", "hacer una finca a partir del archivo de una entera (export --format everything), también mientras se sirve"), importFarm},
+	{"farms", "farms list | erase FARM | keep FARM  (each with --data DIR)",
+		words.New("cmd-farms", "list farms, erase one at once and for good, or keep one whose owner asked for it to be erased", "listar fincas, borrar una al instante y para siempre, o conservar una cuyo dueño pidió borrarla"), farmsCommand},
 	{"people", "people add NAME [--display D] [--farm F --role R] | list | reset NAME  (each with --data DIR)",
 		words.New("cmd-people", "sign-ins, from the server's own console", "accesos, desde la consola del servidor"), peopleCommand},
 }

@@ -133,6 +133,13 @@ func answer(ctx context.Context, s *session, store *sqlite.Store, listen string,
 	}
 	fmt.Fprintln(s.out, serving.With(words.Args{"address": scheme + listener.Addr().String()}).In(s.language))
 	defer handler.Close() // before the store is
+	tending, stop := context.WithCancel(ctx)
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		handler.Tend(tending)
+	}()
+	defer func() { stop(); <-ended }()
 	return web.Serve(ctx, listener, handler, secured)
 }
 

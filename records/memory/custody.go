@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"caneward/records"
+	"caneward/records/people"
 )
 
 var _ records.Custody = (*Store)(nil)
@@ -143,7 +144,8 @@ func (s *Store) EraseDue(ctx context.Context, now time.Time) (gone []records.Far
 			}
 			gone = append(gone, id)
 			delete(s.farms, id)
-			maps.DeleteFunc(s.roles, func(m membership, _ records.Role) bool { return m.farm == id })
+			maps.DeleteFunc(s.roles, func(m membership, _ people.Membership) bool { return m.farm == id })
+			maps.DeleteFunc(s.grants, func(_ [32]byte, g people.Grant) bool { return g.Farm == id })
 		}
 		return nil
 	})

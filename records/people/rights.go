@@ -11,6 +11,7 @@ const (
 	Write  Verb = "write"  // create, replace, delete
 	Import Verb = "import" // take records over from a file
 	Govern Verb = "govern" // say who is on the farm and what they see
+	Keep   Verb = "keep"   // the farm as a whole: who saw what, taking it away, bringing it in, erasing it
 )
 
 var writes = map[records.Role][]records.Kind{
@@ -23,7 +24,7 @@ var writes = map[records.Role][]records.Kind{
 var Roles = []records.Role{records.Owner, records.Applicator, records.Scout, records.Adviser, records.Viewer}
 
 // May is the table of rights: everybody on a farm reads everything, the owner
-// writes everything and alone imports and governs, the others write what their work makes.
+// writes everything and alone imports, governs and keeps the farm, the others write what their work makes.
 // Removals by an applicator or a scout only carry out a signed list; records/entry
 // holds them to it.
 // An unknown role may nothing.
