@@ -2,6 +2,7 @@ package web
 
 import (
 	"encoding/json"
+	"maps"
 	"net/http"
 	"strings"
 	"unicode/utf8"
@@ -39,14 +40,14 @@ const (
 
 func (s *Server) reviewRoutes() []route {
 	asked := func(schema string) *body { return &body{types: []string{typeJSON}, schema: schema} }
-	return []route{
+	return append(s.followUpRoutes(), []route{
 		{method: "POST", pattern: atReviews + "/proposal", id: "proposeReview", summary: "What an adviser would sign; nothing stored", needs: farm, right: people.Read, computes: true, long: true, handle: s.proposeReview,
 			body: asked("reviewAsk"), replies: okJSON("reviewProposal", "the list, what it costs and what stands apart"), refuses: []int{422}},
 		{method: "POST", pattern: atReviews, id: "signReview", summary: "Sign a decision: the server works it out and freezes it", needs: farm, right: people.Read, long: true, handle: s.signReview,
 			body: asked("reviewSign"), replies: []reply{{201, []string{typeGeoJSON}, "feature", "signed"}, {200, []string{typeGeoJSON}, "feature", "signed before"}}, refuses: []int{403, 409, 412, 422, 507}},
 		{method: "POST", pattern: atReview + "/acknowledgement", id: "acknowledgeReview", summary: "The owner has seen the decision; its frozen part stays as it is", needs: farm, right: people.Read, handle: s.acknowledgeReview,
 			body: asked("reviewAcknowledge"), replies: []reply{{200, []string{typeGeoJSON}, "feature", "the decision"}}, refuses: []int{403, 404, 409, 422, 507}},
-	}
+	}...)
 }
 
 func reviewSchemas() object {
@@ -64,7 +65,7 @@ func reviewSchemas() object {
 		"apart":        list(shape(nil, object{"find": ref("id"), "row": whole, "plant": whole, "state": text("of the find"), "why": text("not-confirmed or no-plant")})),
 		"row_length_m": object{"type": "number", "nullable": true}, "standing": object{"type": "integer", "nullable": true}, "share_of_block": object{"type": "number", "nullable": true},
 	})
-	return object{
+	all := object{
 		"reviewList": reviewList,
 		"reviewAsk":  shape([]string{"ask"}, object{"ask": ref("hotSpotsAsk"), "choice": choice}),
 		"reviewProposal": shape([]string{"basis", "sequence", "analysis", "list"}, object{
@@ -73,6 +74,8 @@ func reviewSchemas() object {
 			"id": ref("id"), "ask": ref("hotSpotsAsk"), "choice": choice, "basis": text("of the proposal looked at"), "reasons": text("the adviser's"), "name": text("typed under the decision"), "supersedes": ref("id")}),
 		"reviewAcknowledge": shape([]string{"name"}, object{"name": text("typed under it"), "words": text("if any")}),
 	}
+	maps.Copy(all, followUpSchemas())
+	return all
 }
 
 // reviewAsk is the body of POST .../reviews/proposal.

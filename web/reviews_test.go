@@ -318,4 +318,36 @@ func TestCarryingOut(t *testing.T) {
 	if p := b.propose(""); fmt.Sprint(p.List.Remove) != "[{5 7 confirmed}]" {
 		t.Errorf("after regrowth the list is %v", p.List.Remove)
 	}
+
+	// What became of it, told next spring after another walk of the block.
+	b.make(scout, "visits", feature(b.ids.New(), nil, map[string]any{"block": b.block, "purpose": "scouting", "started_at": "2027-04-12T09:00:00-04:00", "inspected": []map[string]any{{"rows": "all"}}}))
+	var after struct {
+		Listed, Taken, Back int
+		Left                []any
+		Since               string
+		Areas               []struct{ Before, After *struct{ Inspected, Infected int } }
+		Places              map[string]any
+	}
+	g := b.as("viewer").do("GET", "/farms/mine/reviews/"+string(review)+"/follow-up?as_of=2027-04-30", nil)
+	must(t, json.Unmarshal(g.body, &after))
+	if g.status != 200 || after.Listed != 1 || after.Taken != 1 || after.Back != 1 || len(after.Left) != 0 || after.Since == "" {
+		t.Errorf("follow-up: %d %s", g.status, g.body)
+	}
+	// 240 plants; one of them confirmed before. Two places were dug out: one came
+	// back, so 239 stand, none of them with a find of this span.
+	if a := after.Areas[0]; a.Before == nil || a.Before.Inspected != 240 || a.Before.Infected != 1 || a.After == nil || a.After.Inspected != 239 || a.After.Infected != 0 {
+		t.Errorf("before and after: %s", g.body)
+	}
+	if after.Places["empty"] != 1.0 {
+		t.Errorf("empty places: %v", after.Places)
+	}
+	looks := b.as("viewer").do("GET", "/farms/mine/regrowth-checks?as_of=2026-05-20", nil)
+	if l := looks.json(t); looks.status != 200 || l["due"] != 1.0 || len(l["removals"].([]any)) != 2 {
+		t.Errorf("looks due four weeks after: %s", looks.body)
+	}
+	for _, bad := range []string{"regrowth-checks?as_of=12.5.2026", "reviews/" + string(review) + "/follow-up?since=x"} {
+		if g := b.as("viewer").do("GET", "/farms/mine/"+bad, nil); g.status != 400 {
+			t.Errorf("%s: %d", bad, g.status)
+		}
+	}
 }
