@@ -18,8 +18,8 @@ import (
 
 var (
 	crewTitle = words.New("removal-crew-title", "Plants to dig out: {block}", "Plantas para arrancar: {block}")
-	crewCount = words.New("removal-crew-count", "{count} plants in {rows} rows, in walking order. Dig the whole plant with its roots and suckers.", "{count} plantas en {rows} hileras, en orden de recorrido. Arranque la planta entera con raíces y retoños.")
-	crewRow   = words.New("removal-crew-row", "Row {row}: {count} plants, walk from plant {from} to plant {to}", "Hilera {row}: {count} plantas, camine de la planta {from} a la planta {to}")
+	crewCount = words.New("removal-crew-count", "{count} plant(s) in {rows} row(s), in walking order. Dig the whole plant with its roots and suckers.", "{count} planta(s) en {rows} hilera(s), en orden de recorrido. Arranque la planta entera con raíces y retoños.")
+	crewRow   = words.New("removal-crew-row", "Row {row}: {count} plant(s), from plant {from} to plant {to}", "Hilera {row}: {count} planta(s), de la planta {from} a la {to}")
 	crewPlant = words.New("removal-crew-plant", "Row {row}   Plant {plant}", "Hilera {row}   Planta {plant}")
 	crewRoots = words.New("removal-crew-roots", "Roots out", "Raíces fuera")
 	crewBag   = words.New("removal-crew-bag", "Bagged", "Embolsada")

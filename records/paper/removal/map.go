@@ -2,6 +2,7 @@ package removal
 
 import (
 	"math"
+	"slices"
 	"strconv"
 
 	"github.com/paulmach/orb"
@@ -47,11 +48,12 @@ type sheetMap struct {
 	outline plane.Region
 	rows    map[int]blocks.Placed
 	spacing geo.Metres // between rows, for the hatch
+	causes  []scouting.Cause
 }
 
 // mapOf places the frozen block; false where its rows are not drawn.
-func mapOf(v review.View) (sheetMap, bool) {
-	s := sheetMap{v: v, rows: map[int]blocks.Placed{}, spacing: v.Of.RowSpacing}
+func mapOf(v review.View, causes []scouting.Cause) (sheetMap, bool) {
+	s := sheetMap{v: v, causes: causes, rows: map[int]blocks.Placed{}, spacing: v.Of.RowSpacing}
 	shapes := []orb.Geometry{v.Of.Outline}
 	for _, r := range v.Rows {
 		shapes = append(shapes, r.Parts)
@@ -112,20 +114,18 @@ func shapeOf(c scouting.Cause) paper.Shape {
 var fills = map[scouting.State]paper.Fill{scouting.Suspected: paper.Hollow, scouting.Sampled: paper.Dot, scouting.Confirmed: paper.Filled, scouting.Refuted: paper.CrossedOut}
 
 func (s sheetMap) keys() []paper.Key {
-	shape := paper.Diamond
-	for _, f := range s.v.Finds {
-		shape = shapeOf(f.Cause)
-		break
-	}
+	shape := shapeOf(s.causes[0])
 	mark := func(f paper.Fill) *paper.Mark { return &paper.Mark{Shape: shape, Fill: f} }
 	keys := []paper.Key{
 		{Text: keyOutline.Plain(), Stroke: &outlineInk},
 		{Text: keyRow.Plain(), Stroke: &rowInk},
-		{Text: keyUnseen.Plain(), Stroke: &rowInk, Hatch: &unseenHatch},
 		{Text: keyConfirmed.Plain(), Mark: mark(paper.Filled)},
 		{Text: keyOther.Plain(), Mark: &paper.Mark{Shape: paper.Cross}},
 		{Text: keySuspected.Plain(), Mark: mark(paper.Hollow)},
 		{Text: keySampled.Plain(), Mark: mark(paper.Dot)},
+	}
+	if e := s.v.Effort; e.Of == 0 || e.Plants < e.Of {
+		keys = append(keys, paper.Key{Text: keyUnseen.Plain(), Stroke: &rowInk, Hatch: &unseenHatch})
 	}
 	if s.has(scouting.Refuted) {
 		keys = append(keys, paper.Key{Text: keyRefuted.Plain(), Mark: mark(paper.CrossedOut)})
@@ -138,7 +138,7 @@ func (s sheetMap) keys() []paper.Key {
 
 func (s sheetMap) has(state scouting.State) bool {
 	for _, f := range s.v.Finds {
-		if f.State == state {
+		if f.State == state && slices.Contains(s.causes, f.Cause) {
 			return true
 		}
 	}
@@ -248,7 +248,9 @@ func (s sheetMap) drawMarks(m *paper.Map, size paper.Millimetres) {
 	drawn := map[review.Plant]bool{}
 	causes := map[review.Plant]scouting.Cause{}
 	for _, f := range s.v.Finds {
-		causes[review.Plant{Row: f.Row, Plant: f.Plant}] = f.Cause
+		if f.State == scouting.Confirmed && slices.Contains(s.causes, f.Cause) {
+			causes[review.Plant{Row: f.Row, Plant: f.Plant}] = f.Cause
+		}
 	}
 	for _, t := range s.v.List.Remove {
 		xy, ok := at(t.Place())
@@ -264,7 +266,7 @@ func (s sheetMap) drawMarks(m *paper.Map, size paper.Millimetres) {
 	}
 	for _, f := range s.v.Finds {
 		p := review.Plant{Row: f.Row, Plant: f.Plant}
-		if xy, ok := at(p); ok && !drawn[p] && f.State != scouting.Confirmed {
+		if xy, ok := at(p); ok && !drawn[p] && f.State != scouting.Confirmed && slices.Contains(s.causes, f.Cause) {
 			m.Mark(xy, paper.Mark{Shape: shapeOf(f.Cause), Fill: fills[f.State], Size: size})
 			drawn[p] = true
 		}

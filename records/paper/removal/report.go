@@ -162,7 +162,7 @@ func (r report) day(t time.Time) string {
 }
 
 func (r report) mapPage() {
-	s, ok := mapOf(r.v)
+	s, ok := mapOf(r.v, r.doc.Settings.Causes)
 	if !ok {
 		r.d.Page(false)
 		r.d.Paragraph(noMap.Plain())
