@@ -1,6 +1,7 @@
 package removal
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strconv"
@@ -10,6 +11,7 @@ import (
 	"caneward/blocks"
 	"caneward/blocks/words"
 	"caneward/geo"
+	"caneward/geo/buffer"
 	"caneward/geo/plane"
 	"caneward/records/paper"
 	"caneward/records/review"
@@ -113,7 +115,9 @@ func shapeOf(c scouting.Cause) paper.Shape {
 
 var fills = map[scouting.State]paper.Fill{scouting.Suspected: paper.Hollow, scouting.Sampled: paper.Dot, scouting.Confirmed: paper.Filled, scouting.Refuted: paper.CrossedOut}
 
-func (s sheetMap) keys() []paper.Key {
+// keys are the lines of the legend; withWild is whether wild brambles are on the
+// map.
+func (s sheetMap) keys(withWild bool) []paper.Key {
 	shape := shapeOf(s.causes[0])
 	mark := func(f paper.Fill) *paper.Mark { return &paper.Mark{Shape: shape, Fill: f} }
 	keys := []paper.Key{
@@ -130,7 +134,7 @@ func (s sheetMap) keys() []paper.Key {
 	if s.has(scouting.Refuted) {
 		keys = append(keys, paper.Key{Text: keyRefuted.Plain(), Mark: mark(paper.CrossedOut)})
 	}
-	if s.wild() {
+	if withWild {
 		keys = append(keys, paper.Key{Text: keyWild.Plain(), Stroke: &wildInk, Hatch: &wildHatch})
 	}
 	return keys
@@ -145,18 +149,29 @@ func (s sheetMap) has(state scouting.State) bool {
 	return false
 }
 
-func (s sheetMap) wild() bool {
+// nearWild are the wild brambles on record near the block, nearest first.
+func (s sheetMap) nearWild() (all []wild) {
 	for _, a := range s.v.Surroundings {
-		if a.Kind == blocks.WildBrambles {
-			return true
+		shape, err := s.frame.Shape(a.Shape)
+		if a.Kind != blocks.WildBrambles || err != nil {
+			continue // too far off for this frame: not near the block
 		}
+		d, _, _ := buffer.Nearest(plane.Shape{Ground: s.outline}, shape)
+		all = append(all, wild{a.Name, shape, d})
 	}
-	return false
+	slices.SortStableFunc(all, func(a, b wild) int { return cmp.Compare(a.off, b.off) })
+	return all
 }
 
-// draw fills the map.
-func (s sheetMap) draw(m *paper.Map) {
-	s.drawWild(m)
+type wild struct {
+	name  string
+	shape plane.Shape
+	off   geo.Metres // from the block
+}
+
+// draw fills the map and gives the keys that hold.
+func (s sheetMap) draw(m *paper.Map) []paper.Key {
+	withWild := s.drawWild(m)
 	s.drawUnseen(m)
 	m.Area(s.outline, outlineInk, paper.Hatch{})
 	for _, r := range s.v.Rows {
@@ -170,23 +185,29 @@ func (s sheetMap) draw(m *paper.Map) {
 	for _, r := range s.v.Rows {
 		numberRow(m, s.rows[r.Number])
 	}
+	return s.keys(withWild)
 }
 
-func (s sheetMap) drawWild(m *paper.Map) {
-	for _, a := range s.v.Surroundings {
-		if a.Kind != blocks.WildBrambles {
-			continue
-		}
-		shape, err := s.frame.Shape(a.Shape)
-		if err != nil {
-			continue // too far off for this frame: not on the map anyway
-		}
-		m.Area(shape.Ground, wildInk, wildHatch)
-		m.Lines(wildInk, shape.Lines...)
-		for _, p := range shape.Points {
+// drawWild draws wild brambles and tells whether any are on the map.
+func (s sheetMap) drawWild(m *paper.Map) (any bool) {
+	for _, w := range s.nearWild() {
+		m.Area(w.shape.Ground, wildInk, wildHatch)
+		m.Lines(wildInk, w.shape.Lines...)
+		for _, p := range w.shape.Points {
 			m.Mark(p, paper.Mark{Shape: paper.Square, Fill: paper.Hollow})
 		}
+		corners := slices.Clone(w.shape.Points)
+		for _, line := range w.shape.Lines {
+			corners = append(corners, line...)
+		}
+		for _, polygon := range w.shape.Ground {
+			for _, ring := range polygon {
+				corners = append(corners, ring...)
+			}
+		}
+		any = any || slices.ContainsFunc(corners, m.Inside)
 	}
+	return any
 }
 
 // drawUnseen hatches the strips of plants nobody looked at.

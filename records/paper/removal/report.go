@@ -42,6 +42,8 @@ var (
 
 	evidence    = words.New("removal-evidence", "Evidence", "Pruebas")
 	ofBlock     = words.New("removal-of-block", "{infected} of {inspected} plants looked at in the block had a find asked about: {share} %, exact 95 % interval {low} to {high} %. Plants that clump make the true interval wider.", "{infected} de {inspected} plantas revisadas en el bloque tenían un hallazgo de lo preguntado: {share} %, intervalo exacto del 95 % de {low} a {high} %. Si las plantas enfermas se agrupan, el intervalo real es más ancho.")
+	wildNear    = words.New("removal-wild-near", "Wild brambles on record near the block, which carry the rust too: {list}. On a neighbour's land ask first.", "Zarzas silvestres registradas cerca del bloque, que también llevan la roya: {list}. En terreno del vecino pregunte primero.")
+	wildOne     = words.New("removal-wild-one", "{name}, {metres} m off", "{name}, a {metres} m")
 	noneSeen    = words.New("removal-none-seen", "Nobody recorded having looked: there is no rate.", "No consta que nadie haya revisado: no hay tasa.")
 	group       = words.New("removal-group", "Group", "Grupo")
 	groupRows   = words.New("removal-group-rows", "Rows", "Hileras")
@@ -168,9 +170,8 @@ func (r report) mapPage() {
 		r.d.Paragraph(noMap.Plain())
 		return
 	}
-	m := r.d.MapPage(paper.Ground{Show: s.show()}, s.keys(), belowMap)
-	s.draw(m)
-	m.Close(s.keys()...)
+	m := r.d.MapPage(paper.Ground{Show: s.show()}, s.keys(true), belowMap)
+	m.Close(s.draw(m)...)
 	r.d.Paragraph(mapNote.With(words.Args{"name": r.v.SignedBy.Name, "day": r.day(r.v.SignedAt.In(r.v.Zone())), "count": len(r.v.List.Remove)}))
 }
 
@@ -211,6 +212,7 @@ func (r report) evidence() {
 	for _, advice := range said.Advice {
 		r.d.Paragraph(words.Verbatim(advice))
 	}
+	r.wild()
 	if len(r.doc.Groups) == 0 {
 		r.d.Paragraph(noGroup.Plain())
 		return
@@ -224,6 +226,21 @@ func (r report) evidence() {
 		t.Rows = append(t.Rows, []string{strconv.Itoa(g.Number + 1), span(g.Finds[0].Row, g.Finds[len(g.Finds)-1].Row), strconv.Itoa(len(g.Finds)), cmp.Or(says, "–")})
 	}
 	r.d.Table(t)
+}
+
+// wild names the wild brambles on record near the block; they carry the rust too.
+func (r report) wild() {
+	s, ok := mapOf(r.v, r.doc.Settings.Causes)
+	if !ok {
+		return
+	}
+	var said []string
+	for _, w := range s.nearWild() {
+		said = append(said, r.d.Say(wildOne.With(words.Args{"name": cmp.Or(w.name, r.d.Say(keyWild.Plain())), "metres": paper.Number(float64(w.off), 0)})))
+	}
+	if len(said) > 0 {
+		r.d.Paragraph(wildNear.With(words.Args{"list": strings.Join(said, "; ")}))
+	}
 }
 
 func percent(share float64) string { return paper.Number(100*share, 1) }
