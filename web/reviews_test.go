@@ -325,8 +325,10 @@ func TestCarryingOut(t *testing.T) {
 		Listed, Taken, Back int
 		Left                []any
 		Since               string
-		Areas               []struct{ Before, After *struct{ Inspected, Infected int } }
-		Places              map[string]any
+		Areas               []struct {
+			Before, After *struct{ Inspected, Infected int }
+		}
+		Places map[string]any
 	}
 	g := b.as("viewer").do("GET", "/farms/mine/reviews/"+string(review)+"/follow-up?as_of=2027-04-30", nil)
 	must(t, json.Unmarshal(g.body, &after))
