@@ -129,7 +129,7 @@ const (
 // table is the whole outside of the server.
 func (s *Server) table() []route {
 	var all []route
-	for _, part := range [][]route{s.commonRoutes(), s.farmRoutes(), s.itemRoutes(), s.scoutingRoutes(), s.sprayRoutes(), s.reviewPaperRoutes(), s.workRoutes(), s.layoutRoutes(), s.fieldRoutes(), s.reviewRoutes(), s.pageRoutes()} {
+	for _, part := range [][]route{s.commonRoutes(), s.farmRoutes(), s.itemRoutes(), s.scoutingRoutes(), s.sprayRoutes(), s.reviewPaperRoutes(), s.mayiRoutes(), s.workRoutes(), s.layoutRoutes(), s.fieldRoutes(), s.reviewRoutes(), s.pageRoutes()} {
 		all = append(all, part...)
 	}
 	all = append(all, s.peopleRoutes()...)

@@ -87,7 +87,7 @@ func schemas() object {
 			})),
 		}),
 	}
-	for _, more := range []object{recordSchemas(), workSchemas(), layoutSchemas(), fieldSchemas(), scoutingSchemas(), spraySchemas(), reviewSchemas(), keepingSchemas()} {
+	for _, more := range []object{recordSchemas(), workSchemas(), layoutSchemas(), fieldSchemas(), mayiSchemas(), scoutingSchemas(), spraySchemas(), reviewSchemas(), keepingSchemas()} {
 		for name, o := range more {
 			all[name] = o
 		}

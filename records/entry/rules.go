@@ -16,6 +16,7 @@ import (
 	"caneward/geo/buffer"
 	"caneward/geo/plane"
 	"caneward/records"
+	"caneward/records/clock"
 	"caneward/records/scouting"
 	"caneward/records/scouting/programme"
 	"caneward/records/spray"
@@ -187,6 +188,15 @@ func stageRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, er
 
 func visitRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, error) {
 	visit, details := scouting.ParseVisit(w.Record.Geometry, w.Record.Properties)
+	if visit.Purpose == clock.EarlyEntryPurpose {
+		entered, more := clock.ParseEarlyEntry(w.Record.Properties)
+		details = append(details, more...)
+		more, err := refer(s, "pass", records.Passes, entered.Pass)
+		if err != nil {
+			return nil, err
+		}
+		details = append(details, more...)
+	}
 	if details = append(details, overCounted(visit)...); len(details) > 0 {
 		return details, nil
 	}
@@ -241,12 +251,20 @@ func passRule(_ context.Context, s *scope, w records.Write) ([]fault.Detail, err
 	if pass.State != spray.Planned && pass.Stopped() && strings.TrimSpace(pass.StopReason) == "" {
 		details = append(details, fault.Detail{Field: "stop_reason", Text: stopNeedsReason.Plain()})
 	}
+	more, err := afterRule(s, w)
+	if err != nil {
+		return nil, err
+	}
+	details = append(details, more...)
 	before, found, err := s.record(records.Passes, w.ID)
 	if err != nil || !found {
 		return details, err
 	}
-	if old, _ := spray.ParsePass(before.Geometry, before.Properties); old.State == spray.Applied && pass.State != spray.Applied {
-		details = append(details, fault.Detail{Field: "state", Text: appliedStays.With(words.Args{"state": string(pass.State)})})
+	if old, _ := spray.ParsePass(before.Geometry, before.Properties); old.State == spray.Applied {
+		if pass.State != spray.Applied {
+			details = append(details, fault.Detail{Field: "state", Text: appliedStays.With(words.Args{"state": string(pass.State)})})
+		}
+		details = append(details, frozen(before, w.Record)...)
 	}
 	return details, nil
 }

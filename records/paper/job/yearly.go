@@ -1,0 +1,248 @@
+package job
+
+import (
+	"cmp"
+	"context"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"caneward/blocks/words"
+	"caneward/geo"
+	"caneward/records/paper"
+	"caneward/records/quantity"
+	"caneward/records/spray"
+)
+
+var (
+	totTitle   = words.New("job-totals-title", "Product totals", "Totales por producto")
+	hUses      = words.New("job-h-uses", "uses", "usos")
+	hDates     = words.New("job-h-dates", "dates", "fechas")
+	hSI        = words.New("job-h-si", "in SI", "en SI")
+	hTreated   = words.New("job-h-treated", "treated ac", "ac tratados")
+	hCovered   = words.New("job-h-covered", "covered ac", "ac cubiertos")
+	hActiveLb  = words.New("job-h-active-lb", "active ingredient, lb a treated acre", "ingrediente activo, lb por acre tratado")
+	hCaps      = words.New("job-h-caps", "caps as typed", "topes escritos")
+	ofYear     = words.New("job-of-year", "Calendar year {year}, whole farm", "Año {year}, toda la finca")
+	totalsHow  = words.New("job-totals-how", "Applied passes by the day they ended on the farm's calendar; corrected ones are left out and their corrections counted. Sums over different ground say nothing of any one place: caps bind at every point, and the draft of a pass looks at each.", "Pasadas aplicadas según el día en que terminaron; las corregidas no cuentan y sí sus correcciones. Las sumas de terrenos distintos nada dicen de un lugar: los topes rigen en cada punto, y el borrador de una pasada mira cada uno.")
+	noTotals   = words.New("job-no-totals", "Nothing was applied in this year.", "Nada se aplicó este año.")
+	corrected  = words.New("job-corrections", "Corrections in this year", "Correcciones en este año")
+	capUses    = words.New("job-cap-uses", "{n} of {most} uses / {per}", "{n} de {most} usos / {per}")
+	capOther   = words.New("job-cap-other", "{most} {unit} / {per}, at every point", "{most} {unit} / {per}, en cada punto")
+	histTitle  = words.New("job-history-title", "History of a block", "Historia de un bloque")
+	histOf     = words.New("job-history-of", "{block}", "{block}")
+	hDay       = words.New("job-h-day", "day", "día")
+	hEvent     = words.New("job-h-event", "what", "qué")
+	hDetails   = words.New("job-h-details", "details", "detalles")
+	hBy2       = words.New("job-h-by-whom", "by", "por")
+	noHistory  = words.New("job-no-history", "Nothing is on record of this block.", "Nada está registrado de este bloque.")
+	historyHow = words.New("job-history-how", "Everything on record, oldest first; nothing is erased, a correction is an entry of its own.", "Todo lo registrado, lo más antiguo primero; nada se borra, una corrección es una entrada propia.")
+)
+
+// total gathers one product over a year.
+type total struct {
+	name, registration string
+	label              spray.Product
+	dates, blocks      []string
+	uses               int
+	sums               []quantity.Amount // one a unit
+	treated, covered   geo.SquareMetres
+	si                 []quantity.Amount
+}
+
+// TotalsForm sums a calendar year by product.
+func (b Book) TotalsForm(year int, l words.Language) Form {
+	w := say{b, l}
+	var totals []*total
+	for _, s := range b.Sheets {
+		if !b.counts(s, year) {
+			continue
+		}
+		for _, line := range s.Lines {
+			t := find(&totals, line)
+			t.uses++
+			t.dates = append(t.dates, w.day(firstOf(s.Pass.EndedAt, s.Pass.StartedAt)))
+			t.blocks = append(t.blocks, w.blocks(s))
+			if s.Pass.Areas != nil {
+				t.treated += s.Pass.Areas.Treated
+				t.covered += s.Pass.Areas.Covered
+			}
+			if line.Total != nil {
+				t.sums = plus(t.sums, *line.Total)
+				t.si = plus(t.si, line.Total.SI())
+			}
+		}
+	}
+	slices.SortStableFunc(totals, func(a, b *total) int { return strings.Compare(strings.ToLower(a.name), strings.ToLower(b.name)) })
+	f := Form{Heads: []words.Message{hProduct, hReg, hActive, hUses, hDates, hBlocks, hInAll, hSI, hTreated, hCovered, hActiveLb, hCaps}, wraps: []int{0, 2, 4, 5, 10, 11}}
+	for _, t := range totals {
+		f.Rows = append(f.Rows, []string{w.or(t.name), w.or(t.registration), w.ingredients(Line{Label: t.label}), strconv.Itoa(t.uses), strings.Join(t.dates, "; "), strings.Join(unique(t.blocks), "; "),
+			w.amounts(t.sums), w.amounts(t.si), paper.Number(t.treated.Acres(), 2), paper.Number(t.covered.Acres(), 2), w.active(t), w.caps(t)})
+	}
+	return f
+}
+
+func (b Book) counts(s Sheet, year int) bool {
+	day := firstOf(s.Pass.EndedAt, s.Pass.StartedAt)
+	return s.Pass.State == spray.Applied && s.CorrectedBy == "" && !day.IsZero() && day.In(b.Zone).Year() == year
+}
+
+// find gives the total of a product: one registration number, or one name, is one.
+func find(totals *[]*total, line Line) *total {
+	for _, t := range *totals {
+		if t.registration != "" && strings.EqualFold(t.registration, line.Label.Registration) || strings.EqualFold(t.name, line.Name) {
+			return t
+		}
+	}
+	t := &total{name: line.Name, registration: line.Label.Registration, label: line.Label}
+	*totals = append(*totals, t)
+	return t
+}
+
+// plus adds an amount to those of its unit.
+func plus(sums []quantity.Amount, a quantity.Amount) []quantity.Amount {
+	for i := range sums {
+		if sums[i].Unit == a.Unit {
+			sums[i].Value += a.Value
+			return sums
+		}
+	}
+	return append(sums, a)
+}
+
+func unique(list []string) []string {
+	list = slices.Clone(list)
+	slices.Sort(list)
+	return slices.Compact(list)
+}
+
+func (s say) amounts(list []quantity.Amount) string {
+	var out []string
+	for i := range list {
+		out = append(out, s.amount(&list[i]))
+	}
+	return s.or(strings.Join(out, " + "))
+}
+
+// Exact: 1 lb is 0.45359237 kg, 1 US gallon 3.785411784 L.
+const kilogramsPerPound, litresPerGallon = 0.45359237, 3.785411784
+
+// active is the mass of each ingredient whose content is on the label, a treated
+// acre over the year's treated acres.
+func (s say) active(t *total) string {
+	var out []string
+	for _, in := range t.label.Ingredients {
+		if kg, ok := massOf(in, t.si); ok && t.treated > 0 {
+			out = append(out, in.Name+" "+figure(kg/kilogramsPerPound/t.treated.Acres()))
+		}
+	}
+	return s.or(strings.Join(out, "; "))
+}
+
+// massOf is the kilograms of an ingredient in amounts of product; not known where
+// the content's kind does not fit the product's: a percentage of a volume.
+func massOf(in spray.Ingredient, amounts []quantity.Amount) (kg float64, ok bool) {
+	if in.Content == nil {
+		return 0, false
+	}
+	for _, a := range amounts {
+		v, mass := in.Content.Value, a.Unit.Dimension() == quantity.Mass
+		switch in.Content.Unit {
+		case spray.PercentWeight:
+			v /= 100
+		case spray.GramsPerKilogram:
+			v /= 1000
+		case spray.GramsPerLitre:
+			v, mass = v/1000, a.Unit.Dimension() == quantity.Volume
+		case spray.PoundsPerGallon:
+			v, mass = v*kilogramsPerPound/litresPerGallon, a.Unit.Dimension() == quantity.Volume
+		default:
+			return 0, false
+		}
+		if !mass {
+			return 0, false
+		}
+		kg += a.Value * v
+	}
+	return kg, len(amounts) > 0
+}
+
+func (s say) caps(t *total) string {
+	var out []string
+	for _, c := range t.label.Caps {
+		args := words.Args{"n": t.uses, "most": figure(c.Value), "unit": unit(c.Unit), "per": string(c.Per)}
+		if c.Unit == "" {
+			out = append(out, s.text(capUses.With(args)))
+		} else {
+			out = append(out, s.text(capOther.With(args)))
+		}
+	}
+	return s.or(strings.Join(out, "; "))
+}
+
+// Totals prints a year's products.
+func (b Book) Totals(ctx context.Context, year int, head paper.Head) ([]byte, error) {
+	d, w := b.begin(ctx, head, totTitle, ofYear.With(words.Args{"year": strconv.Itoa(year)}))
+	d.Page(true)
+	d.Paragraph(totalsHow.Plain())
+	f := b.TotalsForm(year, head.Language)
+	if len(f.Rows) == 0 {
+		d.Paragraph(noTotals.Plain())
+	} else {
+		d.Table(f.table())
+	}
+	fixes := Form{Heads: []words.Message{hPass, hBlocks, hApplied}, wraps: []int{1}}
+	for _, s := range b.Sheets {
+		if s.Corrects != "" && b.counts(s, year) {
+			fixes.Rows = append(fixes.Rows, []string{string(s.ID), w.blocks(s), w.text(correctsIt.With(words.Args{"id": string(s.Corrects)}))})
+		}
+	}
+	if len(fixes.Rows) > 0 {
+		d.TableUnder(corrected.Plain(), fixes.table())
+	}
+	d.Box(paper.Care, cautionLabel.Plain(), cautionAreas.Plain())
+	return d.Bytes()
+}
+
+// History is what is on record of one block.
+type History struct {
+	Block  Block
+	Events []Event
+}
+
+// Event is one entry of it.
+type Event struct {
+	At      time.Time
+	What    words.Text
+	Details string
+	By      string
+}
+
+// HistoryForm lists it.
+func (b Book) HistoryForm(h History, l words.Language) Form {
+	w := say{b, l}
+	f := Form{Heads: []words.Message{hDay, hEvent, hDetails, hBy2}, wraps: []int{2}}
+	for _, e := range h.Events {
+		f.Rows = append(f.Rows, []string{w.day(e.At), w.text(e.What), e.Details, e.By})
+	}
+	return f
+}
+
+// PrintHistory prints it.
+func (b Book) PrintHistory(ctx context.Context, h History, head paper.Head) ([]byte, error) {
+	d, _ := b.begin(ctx, head, histTitle, histOf.With(words.Args{"block": say{b, head.Language}.or(h.Block.Name)}))
+	d.Page(true)
+	d.Paragraph(historyHow.Plain())
+	if f := b.HistoryForm(h, head.Language); len(f.Rows) > 0 {
+		d.Table(f.table())
+	} else {
+		d.Paragraph(noHistory.Plain())
+	}
+	d.Box(paper.Care, cautionLabel.Plain())
+	return d.Bytes()
+}
+
+func sortEvents(events []Event) {
+	slices.SortStableFunc(events, func(a, b Event) int { return cmp.Or(a.At.Compare(b.At), strings.Compare(a.Details, b.Details)) })
+}
