@@ -147,7 +147,7 @@ func workSchemas() object {
 		"hotSpots": shape([]string{"inspected", "infected", "groups", "list"}, object{
 			"inspected": whole, "infected": whole, "groups": list(ref("any")), "isolated": list(ref("any")), "labels": list(whole), "scan": list(ref("any")), "runs": list(ref("any")),
 			"list": object{"type": "object", "additionalProperties": list(ref("any"))}, "why_no_p": object{"type": "string", "nullable": true}, "cautions": list(text("a caution")),
-			"rate": ref("any"), "plants_by_state": object{"type": "object", "additionalProperties": whole}, "standing": object{"type": "integer", "nullable": true},
+			"rate": ref("any"), "plants_by_state": object{"type": "object", "additionalProperties": whole}, "standing": object{"type": "integer", "nullable": true}, "not_looked_at": object{"type": "integer", "nullable": true},
 			"choices": list(shape([]string{"name", "plants", "signed", "text"}, object{"name": object{"type": "string", "enum": []hotspot.ChoiceName{hotspot.ConfirmedOnly, hotspot.WithBetween, hotspot.WithMargin, hotspot.WholeSection, hotspot.WholePlanting}},
 				"group": object{"type": "integer", "nullable": true}, "plants": whole, "row_length_m": object{"type": "number", "nullable": true}, "share_of_block": object{"type": "number", "nullable": true},
 				"signed": truth, "section": ref("any"), "rate": ref("any"), "limit": object{"type": "number", "nullable": true}, "above_limit": object{"type": "boolean", "nullable": true}, "text": text("what it takes and what stands behind it")})),

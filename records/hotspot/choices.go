@@ -114,6 +114,7 @@ func (s *study) choose(effort []Plant, a *Analysis) error {
 	a.States = s.states()
 	if s.standing != nil {
 		a.Standing = fault.P(len(s.standing))
+		a.Unseen = fault.P(unseen(s.standing, effort))
 	}
 	if !slices.ContainsFunc(s.set.Causes, scouting.PlantGoes) {
 		a.WhyNoList = noPlantGoes.Plain()
@@ -206,6 +207,20 @@ func (s *study) ground(c Choice, effort []Plant, holds func(Plant) bool, a *Anal
 	}
 	a.Choices = append(a.Choices, c)
 	return nil
+}
+
+// unseen is how many of the plants are not among those looked at; both in row
+// and plant order.
+func unseen(plants, effort []Plant) (count int) {
+	for _, p := range plants {
+		for len(effort) > 0 && byRow(effort[0], p) < 0 {
+			effort = effort[1:]
+		}
+		if len(effort) == 0 || effort[0] != p {
+			count++
+		}
+	}
+	return count
 }
 
 // states counts standing plants by the firmest state of their finds.

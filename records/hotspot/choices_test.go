@@ -43,6 +43,9 @@ func TestChoicesOfRowMapA(t *testing.T) {
 	if a.Standing == nil || *a.Standing != standing {
 		t.Fatalf("%v plants stand, want %d", a.Standing, standing)
 	}
+	if *a.Unseen != standing-a.Inspected {
+		t.Errorf("%d plants were not looked at, want %d less %d", *a.Unseen, standing, a.Inspected)
+	}
 	for _, c := range []struct {
 		name   ChoiceName
 		plants int

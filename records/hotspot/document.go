@@ -117,7 +117,8 @@ type Document struct {
 	Advice    []CauseAdvice `json:"advice"`
 	Rate      RateOut       `json:"rate"`
 	States    StatesOut     `json:"plants_by_state"`
-	Standing  *int          `json:"standing"` // null where the rows are not counted
+	Standing  *int          `json:"standing"`      // null where the rows are not counted
+	Unseen    *int          `json:"not_looked_at"` // of those
 	Choices   []ChoiceOut   `json:"choices"`
 	WhyNoList *string       `json:"why_no_list"`
 	Smoothed  *SmoothedOut  `json:"smoothed,omitempty"`
@@ -317,7 +318,7 @@ func (a Analysis) Document(l words.Language) Document {
 		d.Positions = "drawn-rows"
 	}
 	d.WhyNoP, d.WhyNoList = orNull(a.WhyNoP, l), orNull(a.WhyNoList, l)
-	d.Rate, d.Standing = RateOut(a.Rate), a.Standing
+	d.Rate, d.Standing, d.Unseen = RateOut(a.Rate), a.Standing, a.Unseen
 	d.States = StatesOut{a.States[scouting.Confirmed], a.States[scouting.Sampled], a.States[scouting.Suspected]}
 	d.Choices = a.choicesOut(l)
 	if a.Smoothed != nil {

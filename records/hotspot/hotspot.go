@@ -154,6 +154,9 @@ type Analysis struct {
 	States map[scouting.State]int
 	// Standing is how many plants the block has; nil where its rows are not counted.
 	Standing *int
+	// Unseen is how many of those nobody recorded having looked at: nothing is
+	// known of them. Nil as Standing.
+	Unseen *int
 	// Choices are what may be taken out, with what each would cost; none when
 	// nothing is confirmed.
 	Choices []Choice

@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { distanceM } from "../rowmap/rowplace";
-import { holds, ringAround } from "./ringaround";
+import { ellipseAround, holds, ringAround } from "./ringaround";
 
 const at = (p: readonly number[]) => [p[0]!, p[1]!] as const;
 
@@ -19,6 +19,13 @@ describe("a ring round places", () => {
   it("holds what lies nearer, and not what lies beyond", () => {
     const ring = ringAround([[-81.52, 41.94]], 150)!;
     expect([holds(ring, [-81.5185, 41.94]), holds(ring, [-81.5181, 41.94])]).toEqual([true, false]);
+  });
+  it("as an ellipse reaches its half axes along and across the bearing", () => {
+    const ring = ellipseAround([-81.52, 41.94], 40, 10, 90).coordinates[0]!;
+    const off = ring.map((p) => distanceM(at(p), [-81.52, 41.94]));
+    expect([Math.max(...off), Math.min(...off)]).toEqual([expect.closeTo(40, 1), expect.closeTo(10, 1)]);
+    expect(ring[0]![1]).toBeCloseTo(41.94, 9);
+    expect(ring[0]![0]).toBeGreaterThan(-81.52);
   });
   it("of no place is none", () => expect(ringAround([], 150)).toBeNull());
 });

@@ -15,10 +15,7 @@ const corners = 180;
 export function ringAround(places: readonly Position[], metres: number): Polygon | null {
   const origin = places[0];
   if (!origin) return null;
-  const sin = Math.sin((origin[1]! * Math.PI) / 180);
-  const w = Math.sqrt(1 - eccentricitySquared * sin * sin);
-  const perLon = ((Math.PI / 180) * equatorM * Math.sqrt(1 - sin * sin)) / w;
-  const perLat = ((Math.PI / 180) * equatorM * (1 - eccentricitySquared)) / (w * w * w);
+  const [perLon, perLat] = perDegree(origin[1]!);
   const xy = places.map((p) => [(p[0]! - origin[0]!) * perLon, (p[1]! - origin[1]!) * perLat] as const);
   const ring: Position[] = [];
   for (let i = 0; i < corners; i++) {
@@ -40,4 +37,25 @@ export function holds(ring: Polygon, at: Position): boolean {
     if (a[1]! > at[1]! !== b[1]! > at[1]! && at[0]! < a[0]! + ((at[1]! - a[1]!) / (b[1]! - a[1]!)) * (b[0]! - a[0]!)) inside = !inside;
   }
   return inside;
+}
+
+/** An ellipse round a place: half axes along and across a bearing, metres, good as ringAround is. */
+export function ellipseAround(at: Position, alongM: number, acrossM: number, bearingDeg: number): Polygon {
+  const turn = (bearingDeg * Math.PI) / 180;
+  const [perLon, perLat] = perDegree(at[1]!);
+  const ring: Position[] = [];
+  for (let i = 0; i < corners; i++) {
+    const a = (2 * Math.PI * i) / corners;
+    const [along, across] = [alongM * Math.cos(a), acrossM * Math.sin(a)];
+    ring.push([at[0]! + (along * Math.sin(turn) + across * Math.cos(turn)) / perLon, at[1]! + (along * Math.cos(turn) - across * Math.sin(turn)) / perLat]);
+  }
+  return { type: "Polygon", coordinates: [[...ring, ring[0]!]] };
+}
+
+/** Metres to a degree of longitude and of latitude at a latitude. */
+function perDegree(latitude: number): [number, number] {
+  const rad = Math.PI / 180;
+  const sin = Math.sin(latitude * rad);
+  const w = Math.sqrt(1 - eccentricitySquared * sin * sin);
+  return [(rad * equatorM * Math.sqrt(1 - sin * sin)) / w, (rad * equatorM * (1 - eccentricitySquared)) / (w * w * w)];
 }

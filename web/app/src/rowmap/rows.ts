@@ -59,15 +59,3 @@ function without(row: DrawnRow, gone: readonly number[], spacingM: number | null
   }
   return out;
 }
-
-/** How many plants stand in the rows, gaps left out. A preview figure. */
-export function plantCount(rows: readonly DrawnRow[]): number {
-  let sum = 0;
-  const gaps = new Map<number, number>();
-  for (const r of rows) {
-    sum += r.plants;
-    gaps.set(r.number, r.missing.length);
-  }
-  for (const n of gaps.values()) sum -= n;
-  return sum;
-}

@@ -17,7 +17,7 @@ export function MapKey({ onClose }: { onClose: () => void }) {
     ["refuted", "core-mark-refuted"],
     ["removed", "core-mark-removed"],
   ] as const;
-  const grounds = ["treated", "withheld", "doubled", "missed", "unseen", "water", "hull", "earlier", "ring"] as const;
+  const grounds = ["treated", "withheld", "doubled", "missed", "unseen", "water", "hull", "window", "earlier", "ring"] as const;
   return (
     <aside class="map-key" aria-label={t("core-key")}>
       <h2>{t("core-key")}</h2>

@@ -79,7 +79,7 @@ export interface WireAnswer {
   readonly infected: number;
   /** How many of the infected are among the inspected; the others enter no rate. */
   readonly infected_among_inspected?: number;
-  readonly groups: readonly (Omit<Group, "evidence" | "chance"> & { readonly hull?: Geometry | null; readonly evidence?: string; readonly chance?: string })[] | null;
+  readonly groups: readonly (Omit<Group, "evidence" | "chance" | "window"> & { readonly window?: number | null; readonly hull?: Geometry | null; readonly evidence?: string; readonly chance?: string })[] | null;
   readonly isolated: readonly PlantAt[] | null;
   readonly scan: readonly Window[] | null;
   readonly runs: readonly RowRuns[] | null;
@@ -92,6 +92,7 @@ export interface WireAnswer {
   readonly rate?: Rate;
   readonly plants_by_state?: { readonly confirmed: number; readonly sampled: number; readonly suspected: number };
   readonly standing?: number | null;
+  readonly not_looked_at?: number | null;
   readonly choices?: readonly Choice[] | null;
   readonly why_no_list?: string | null;
   readonly smoothed?: Smoothed;
@@ -118,6 +119,8 @@ export interface Answer {
   readonly states: { readonly confirmed: number; readonly sampled: number; readonly suspected: number };
   /** Plants of the block; null where its rows are not counted. */
   readonly standing: number | null;
+  /** How many of those nobody looked at. */
+  readonly unseen: number | null;
   readonly choices: readonly Choice[];
   readonly whyNoList: string;
   readonly smoothed: Smoothed | null;
@@ -129,7 +132,7 @@ export function answerOf(wire: WireAnswer): Answer {
     inspected: wire.inspected,
     infected: wire.infected,
     counted: wire.infected_among_inspected ?? wire.infected,
-    groups: (wire.groups ?? []).map((g) => ({ ...g, evidence: g.evidence ?? "", chance: g.chance ?? "", hull: g.hull ?? null })),
+    groups: (wire.groups ?? []).map((g) => ({ ...g, evidence: g.evidence ?? "", chance: g.chance ?? "", window: g.window ?? null, hull: g.hull ?? null })),
     isolated: wire.isolated ?? [],
     scan: wire.scan ?? [],
     runs: wire.runs ?? [],
@@ -147,6 +150,7 @@ export function answerOf(wire: WireAnswer): Answer {
     rate: wire.rate ?? { inspected: wire.inspected, infected: wire.infected, share: 0, low: 0, high: 1, lower_one_sided: 0 },
     states: wire.plants_by_state ?? { confirmed: 0, sampled: 0, suspected: 0 },
     standing: wire.standing ?? null,
+    unseen: wire.not_looked_at ?? null,
     choices: wire.choices ?? [],
     whyNoList: wire.why_no_list ?? "",
     smoothed: wire.smoothed ?? null,

@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { listed } from "./evidence";
 
-const group = { number: 0, finds: [{ row: 4, plant: 35 }, { row: 4, plant: 38 }], core: 1, evidence: "", chance: "" };
+const group = { number: 0, finds: [{ row: 4, plant: 35 }, { row: 4, plant: 38 }], core: 1, evidence: "", chance: "", window: null };
 
 describe("the list as a table", () => {
   it("stands in walking order, names group and reason, and tells finds from their neighbours", () => {

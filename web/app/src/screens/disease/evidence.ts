@@ -7,6 +7,8 @@ export interface Group {
   readonly core: number;
   /** What the scan says of it, in the page's language; empty without a window. */
   readonly evidence: string;
+  /** Which window of the scan speaks of it; null for none. */
+  readonly window: number | null;
   /** How easily chance alone does as well, or why that is not known. */
   readonly chance: string;
 }

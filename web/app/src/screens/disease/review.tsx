@@ -2,6 +2,7 @@ import { type ComponentType } from "preact";
 import { useEffect, useMemo, useRef, useState } from "preact/hooks";
 import { language } from "../../i18n";
 import type { Position } from "../../geo/position";
+import { ellipseAround } from "../../geo/ringaround";
 import type { FindMark, Shape } from "../../map/farmmap";
 import type { PlantAt, Stored } from "../../model/kinds";
 import { yearOf } from "../../model/season";
@@ -10,8 +11,8 @@ import { useRecords, useSignal, useText, useUnits } from "../../ui/hooks";
 import { mapDay } from "../../ui/mapday";
 import { ProblemNote } from "../../ui/notes";
 import { typedLength } from "../../units";
-import { drawnRows, plantCount } from "../../rowmap/rows";
-import { nearestPlant, plantPlace, type Stretch, strip, stretches, stretchLines } from "../../rowmap/rowplace";
+import { drawnRows } from "../../rowmap/rows";
+import { nearestPlant, plantPlace, stepM, type Stretch, strip, stretches, stretchLines } from "../../rowmap/rowplace";
 import type { PlaceProps } from "../place";
 import { type Answer, answerOf, type WireAnswer } from "./answer";
 import { Choices, CostLine } from "./choices";
@@ -121,7 +122,6 @@ export function Review(props: PlaceProps & { block: Stored<"blocks"> }) {
           <Shown
             answer={answer}
             minFinds={form.minFinds}
-            standing={plantCount(rows)}
             chosen={chosen}
             onChosen={setChosen}
             file={`${farm.id}-${p.name}-groups`.replace(/[^\w-]+/g, "-").toLowerCase()}
@@ -243,6 +243,16 @@ function useOnMap({ map, block }: PlaceProps & { block: Stored<"blocks"> }, draw
   const { rows, spacing, day, until, now, earlier, answer, picked } = drawn;
   const p = block.feature.properties;
   const half = (p.row_spacing_m ?? 3) / 2;
+  // The ellipse of a group's window, where its rows run one way; half axes as the server says.
+  const windowShape = (of: Answer, n: number | null): Shape[] => {
+    const w = n === null ? undefined : of.scan[n];
+    const at = w && plantPlace(rows, w.centre.row, w.centre.plant, spacing);
+    const line = w && rows.find((r) => r.number === w.centre.row)?.line;
+    if (!w || !at || !line || line.length < 2) return [];
+    // A row is drawn a little wider than its plants, so that the outermost lie inside.
+    const [east, north] = stepM(line[0]!, line.at(-1)!);
+    return [{ id: String(n), geometry: ellipseAround([...at], (w.semiminor_m + half / 2) * w.shape, w.semiminor_m + half / 2, (Math.atan2(east, north) * 180) / Math.PI) }];
+  };
   const lines = (list: readonly Stretch[]): Shape[] =>
     list.flatMap((s) => stretchLines(rows, s, spacing).map((coordinates) => ({ geometry: { type: "LineString" as const, coordinates } })));
 
@@ -288,7 +298,9 @@ function useOnMap({ map, block }: PlaceProps & { block: Stored<"blocks"> }, draw
       answer.groups.flatMap((g) => (g.hull ? [{ id: `${g.number}`, geometry: g.hull, label: t("core-mark-hull") }] : [])),
       "group-hull",
     );
+    map.setOverlay("disease-windows", answer.groups.flatMap((g) => windowShape(answer, g.window)), "window");
     return () => {
+      map.setOverlay("disease-windows", null);
       map.setOverlay("disease-rows", null);
       map.setOverlay("disease-hulls", null);
     };

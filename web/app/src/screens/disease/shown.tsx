@@ -27,14 +27,12 @@ const pText = (p: number) => number(p, 3);
 export function Shown(props: {
   readonly answer: Answer;
   readonly minFinds: string;
-  /** Plants of the drawn rows; 0 when none are drawn. */
-  readonly standing: number;
   readonly chosen: Chosen;
   readonly onChosen: (chosen: Chosen) => void;
   readonly file: string;
 }) {
   const t = useText();
-  const { answer, standing } = props;
+  const { answer } = props;
   const list = listed(answer.list, answer.groups, answer.isolated);
   const count = { confirmed: answer.list.confirmed.length, between: answer.list.between.length, margin: answer.list.margin.length };
   return (
@@ -74,13 +72,13 @@ export function Shown(props: {
             </dd>
           </>
         )}
-        {standing > 0 && (
+        {answer.unseen !== null && (
           <>
-            <dt>
-              {t("disease-unseen")} <span class="soft">({t("core-preview")})</span>
-            </dt>
+            <dt>{t("disease-unseen")}</dt>
             <dd>
-              <How formula={t("disease-unseen-how")}>{number(Math.max(0, standing - answer.inspected))}</How>
+              <How formula={t("disease-unseen-how")} source={t("disease-source")}>
+                {number(answer.unseen)}
+              </How>
             </dd>
           </>
         )}
