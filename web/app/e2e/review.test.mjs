@@ -69,6 +69,9 @@ test("each choice shows what it costs, and a changed setting what it adds", asyn
   assert.equal(Number(feet.replace(/[^\d]/g, "")), Math.round(is.row_length_m / 0.3048));
   assert.equal(share, `${Number((100 * is.share_of_block).toFixed(1))} %`);
   await page.getByText(`+${is.plants - was.plants} against the settings before.`, { exact: false }).waitFor();
+  const foot = await page.locator(".cost-line").boundingBox();
+  const sheet = await page.locator(".sheet-content").boundingBox();
+  assert.ok(Math.abs(foot.y + foot.height - sheet.y - sheet.height) <= 1, "the cost stays at the sheet's foot while settings are changed");
   // No group is called a hot spot without how likely chance is.
   for (const g of second.groups) {
     assert.match(g.chance, /reshuffles|not known|No window/);
