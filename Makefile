@@ -53,9 +53,10 @@ bench:
 	.ci/bench.sh
 
 # The long rounds: two hundred thousand changed files, ten thousand seasons of
-# phones, two hundred kills of the server, and every fuzz target for a minute.
+# phones, two hundred kills of the server, twenty copies under load restored, a
+# thousand flipped bits, and every fuzz target for a minute.
 soak: web
-	SOAK=1 $(GO) test -tags '$(TAGS)' -timeout 60m -run 'Mutated|SyncAgainst|KilledWhile' -v ./blocks/intake ./web ./cmd/caneward
+	SOAK=1 $(GO) test -tags '$(TAGS)' -timeout 60m -run 'Mutated|SyncAgainst|KilledWhile|CopiesUnderLoad|FlippedBit' -v ./blocks/intake ./records/sqlite ./web ./cmd/caneward
 	.ci/fuzz.sh 60s
 
 screenshots: build

@@ -8,6 +8,7 @@ import { type Address, type PlaceName, placeNames, readAddress, writeAddress } f
 import { Farm, type FarmInfo, type Who } from "./model/farm";
 import { Device, oweSignOut, recallWho, rememberWho, signOutOwed } from "./offline/device";
 import { halfEntered, watchVersions } from "./offline/update";
+import { KeepNote } from "./ui/keepnote";
 import { InsecureNote, VersionNote, WaitingButton } from "./offline/waitingline";
 import { useFeed } from "./screens/feed";
 import type { Go, Place } from "./screens/place";
@@ -245,7 +246,7 @@ function Frame({ net, info, who, device, address, go, goFarm, signOut }: FramePr
           {t("core-invented")}
         </aside>
       )}
-      <TopLine info={info} who={who} device={device} address={address} go={go} goFarm={goFarm} signOut={signOut} />
+      <TopLine api={api} info={info} who={who} device={device} address={address} go={go} goFarm={goFarm} signOut={signOut} />
       <section class="map-side" aria-label={t("core-map")}>
         <div class="map" ref={target} tabIndex={0} role="application" aria-label={t("core-map-keys")} />
         <MapBarPlace />
@@ -298,7 +299,7 @@ function usePlace(name: PlaceName): [Place | undefined, unknown, () => void] {
   return [placeNow(name), failure, load];
 }
 
-function TopLine({ info, who, device, address, go, goFarm, signOut }: Omit<FrameProps, "net">) {
+function TopLine({ api, info, who, device, address, go, goFarm, signOut }: Omit<FrameProps, "net"> & { readonly api: Client }) {
   const t = useText();
   const [open, setOpen] = useState(false);
   const [List, setList] = useState<ListOf | null>(null);
@@ -362,6 +363,7 @@ function TopLine({ info, who, device, address, go, goFarm, signOut }: Omit<Frame
       </div>
       <VersionNote />
       <InsecureNote />
+      <KeepNote api={api} zone={info.zone} />
       {leaving && <Leaving signOut={signOut} onStay={() => setLeaving(false)} />}
       {List && (
         <List

@@ -3,6 +3,7 @@ import { disease } from "./disease";
 import { ground } from "./ground";
 import { imports } from "./imports";
 import { enter } from "./index";
+import { keep } from "./keep";
 import { papers } from "./papers";
 import { pass } from "./pass";
 import { planting } from "./planting";
@@ -11,4 +12,4 @@ import { samples } from "./samples";
 import { scoutplan } from "./scoutplan";
 import { walk } from "./walk";
 
-for (const texts of [ground, imports, walk, disease, pass, papers, planting, plants, samples, scoutplan]) enter(texts);
+for (const texts of [ground, imports, walk, disease, pass, papers, planting, plants, samples, scoutplan, keep]) enter(texts);

@@ -4,6 +4,7 @@ import { core } from "./core";
 import type { disease } from "./disease";
 import type { ground } from "./ground";
 import type { imports } from "./imports";
+import type { keep } from "./keep";
 import { offline } from "./offline";
 import type { papers } from "./papers";
 import type { pass } from "./pass";
@@ -19,7 +20,7 @@ export type Language = (typeof languages)[number];
 type Keys<A> = A extends Area<infer K> ? K : never;
 
 /** A key of the catalogue. Every key starts with its area: "ground-", "walk-" … */
-export type Key = Keys<typeof core> | Keys<typeof offline> | Keys<typeof ground> | Keys<typeof imports> | Keys<typeof walk> | Keys<typeof disease> | Keys<typeof pass> | Keys<typeof papers> | Keys<typeof planting> | Keys<typeof plants> | Keys<typeof samples> | Keys<typeof scoutplan>;
+export type Key = Keys<typeof core> | Keys<typeof offline> | Keys<typeof ground> | Keys<typeof imports> | Keys<typeof walk> | Keys<typeof disease> | Keys<typeof pass> | Keys<typeof papers> | Keys<typeof planting> | Keys<typeof plants> | Keys<typeof samples> | Keys<typeof scoutplan> | Keys<typeof keep>;
 
 const catalogue: Record<Language, Record<string, Entry>> = { en: { ...core.en, ...offline.en }, es: { ...core.es, ...offline.es } };
 

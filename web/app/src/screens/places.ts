@@ -29,15 +29,16 @@ const loaders: Record<PlaceName, () => Promise<Loaded>> = {
     return { place, texts: [texts.pass] };
   },
   papers: async () => {
-    const [{ papers: place }, texts, ground, walk, pass, plan] = await Promise.all([
+    const [{ papers: place }, texts, ground, walk, pass, plan, keep] = await Promise.all([
       import("./papers"),
       import("../i18n/papers"),
       import("../i18n/ground"),
       import("../i18n/walk"),
       import("../i18n/pass"),
       import("../i18n/scoutplan"),
+      import("../i18n/keep"),
     ]);
-    return { place, texts: [texts.papers, ground.ground, walk.walk, pass.pass, plan.scoutplan] };
+    return { place, texts: [texts.papers, ground.ground, walk.walk, pass.pass, plan.scoutplan, keep.keep] };
   },
 };
 

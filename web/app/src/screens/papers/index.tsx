@@ -5,6 +5,7 @@ import { inSeason } from "../../model/season";
 import { Choice } from "../../ui/form";
 import { useRecords, useSignal, useText } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
+import { KeptFarm } from "../keep";
 import type { Place, PlaceProps } from "../place";
 import { PastCounts } from "../scoutplan/counts";
 import { Programmes } from "../scoutplan/programmes";
@@ -28,6 +29,7 @@ function readView(view: string | undefined): { kind: Kind; id: string | undefine
 
 function Sheet(props: PlaceProps) {
   const view = props.address.view ?? "";
+  if (view === "keeping") return <Beside {...props} Screen={KeptFarm} />;
   if (view === "counts") return <Beside {...props} Screen={PastCounts} />;
   if (view.startsWith("programmes")) return <Beside {...props} Screen={Programmes} />;
   return <Tables {...props} />;
@@ -75,6 +77,11 @@ function Tables(props: PlaceProps) {
         <button type="button" onClick={() => go({ view: "counts" })}>
           {t("scoutplan-past-counts")}
         </button>
+        {farm.info.role === "owner" && (
+          <button type="button" onClick={() => go({ view: "keeping" })}>
+            {t("keep-open")}
+          </button>
+        )}
       </div>
       <p class="print-only">
         {farm.info.name}, {t("core-shown-on", { date: day(new Date().toISOString(), farm.info.zone) })}
