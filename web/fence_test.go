@@ -8,6 +8,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/gorilla/mux"
 
@@ -59,6 +60,12 @@ func TestFence(t *testing.T) {
 		owner, stranger := s.as("owner"), s.as("stranger")
 		id := s.ids.New()
 		s.make(owner, "surroundings", water(id, "Pond", -80.42, 35.87))
+		lower := map[records.Role]*client{}
+		for _, role := range people.Roles {
+			lower[role] = s.as(string(role))
+		}
+		expired := s.as("owner")
+		must(t, s.store.SaveSession(context.Background(), people.Session{TokenHash: people.TokenHash(expired.cookies[cookieName]), Person: "", Data: []byte(`{}`), Expires: time.Now()}))
 		for i := range s.srv.routes {
 			r := &s.srv.routes[i]
 			if r.needs == public {
@@ -68,6 +75,9 @@ func TestFence(t *testing.T) {
 			name := r.method + " " + r.pattern
 			if g := s.anybody().do(r.method, fillPattern(r.pattern, "mine", id), body, headers...); g.status != 401 {
 				t.Errorf("%s without a sign-in: %d, want 401", name, g.status)
+			}
+			if g := expired.do(r.method, fillPattern(r.pattern, "mine", id), body, headers...); g.status != 401 {
+				t.Errorf("%s under an expired session: %d, want 401", name, g.status)
 			}
 			if r.needs != farm {
 				continue
@@ -84,9 +94,12 @@ func TestFence(t *testing.T) {
 					}
 				}
 			}
-			if r.right == people.Write || r.right == people.Import || r.right == people.Keep {
-				if g := s.as("viewer").do(r.method, fillPattern(r.pattern, "mine", id), body, headers...); g.status != 403 {
-					t.Errorf("%s as viewer: %d, want 403", name, g.status)
+			for _, role := range people.Roles {
+				if people.May(role, r.right, "surroundings") || r.right == "" {
+					continue
+				}
+				if g := lower[role].do(r.method, fillPattern(r.pattern, "mine", id), body, headers...); g.status != 403 {
+					t.Errorf("%s as %s: %d, want 403", name, role, g.status)
 				}
 			}
 		}

@@ -10,7 +10,7 @@ import (
 
 func (s *Server) fieldRoutes() []route {
 	return []route{
-		{method: "POST", pattern: atFarm + "/coverage", id: "coverage", summary: "What a sprayer's track covered of a block; nothing stored", needs: farm, right: people.Read, long: true, handle: s.coverage,
+		{method: "POST", pattern: atFarm + "/coverage", id: "coverage", summary: "What a sprayer's track covered of a block; nothing stored", needs: farm, right: people.Read, computes: true, long: true, handle: s.coverage,
 			body: &body{types: []string{typeJSON}, schema: "coverageAsk"}, replies: okJSON("coverage", "areas and their ground")},
 	}
 }

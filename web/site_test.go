@@ -152,15 +152,19 @@ func (c *client) signIn(name, password string) got {
 // goes as JSON, a Feature as GeoJSON.
 func (c *client) do(method, path string, body any, headers ...string) got {
 	c.site.t.Helper()
-	r := c.request(method, path, body, headers...)
-	w := httptest.NewRecorder()
-	c.site.srv.ServeHTTP(w, r)
-	for _, cookie := range w.Result().Cookies() {
+	g := c.site.serve(c.request(method, path, body, headers...))
+	for _, cookie := range (&http.Response{Header: g.header}).Cookies() {
 		c.cookies[cookie.Name] = cookie.Value
 		if cookie.MaxAge < 0 {
 			delete(c.cookies, cookie.Name)
 		}
 	}
+	return g
+}
+
+func (s *site) serve(r *http.Request) got {
+	w := httptest.NewRecorder()
+	s.srv.ServeHTTP(w, r)
 	return got{w.Code, w.Result().Header, w.Body.Bytes()}
 }
 
