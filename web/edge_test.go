@@ -323,9 +323,9 @@ func TestSlowHeaders(t *testing.T) {
 	must(t, err)
 	defer conn.Close()
 	io.WriteString(conn, "GET / HTTP/1.1\r\nHost: x\r\nX-Slow: ")
-	conn.SetReadDeadline(time.Now().Add(headerTime + 5*time.Second))
+	conn.SetReadDeadline(time.Now().Add(connectionTimes.header + 5*time.Second))
 	if _, err := io.ReadAll(conn); err != nil {
-		t.Errorf("still connected after %v: %v", headerTime+5*time.Second, err)
+		t.Errorf("still connected after %v: %v", connectionTimes.header+5*time.Second, err)
 	}
 }
 

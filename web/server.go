@@ -175,9 +175,9 @@ func New(c Config) (*Server, error) {
 	}
 	s.sessions = newSessions(c)
 	s.signIns = newSignInLimits(c.Limits, c.Now)
-	s.codes = newLimits(c.Now, codeWindow, [signInSorts]int{codeTries, codeTries, codeTries * signInSorts})
 	s.audit = newAudit(c.Store, c.Logger)
 	s.metrics.watchAudit(s.audit)
+	s.codes = newLimits(c.Now, codeWindow, [signInSorts]int{byBoth: codeTries, byName: codeTries, byAddress: 10 * codeTries})
 	s.routes = s.table()
 	s.summaries = map[string]string{}
 	for _, r := range s.routes {
@@ -230,13 +230,13 @@ func chain(h http.Handler, wraps ...func(http.Handler) http.Handler) http.Handle
 	return h
 }
 
-// Time limits of the connection; those of the request stand in Limits. Headers
-// fit 32 kB many times over.
+// Time limits of the connection; those of the request stand in Limits. A phone
+// with one bar needs a minute for 200 kB. Headers fit 32 kB many times over.
+var connectionTimes = times{header: 10 * time.Second, read: 2 * time.Minute, write: 4 * time.Minute, idle: 2 * time.Minute}
+
+type times struct{ header, read, write, idle time.Duration }
+
 const (
-	headerTime  = 10 * time.Second
-	readTime    = 2 * time.Minute
-	writeTime   = 4 * time.Minute
-	idleTime    = 2 * time.Minute
 	stopTime    = 10 * time.Second
 	headerBytes = 32 << 10
 )
@@ -245,13 +245,17 @@ const (
 // for ten seconds. With a TLS configuration it speaks TLS. It returns nil after
 // an orderly end.
 func Serve(ctx context.Context, l net.Listener, h http.Handler, t *tls.Config) error {
+	return serve(ctx, l, h, t, connectionTimes)
+}
+
+func serve(ctx context.Context, l net.Listener, h http.Handler, t *tls.Config, limits times) error {
 	server := &http.Server{
 		Handler:           h,
 		TLSConfig:         t,
-		ReadHeaderTimeout: headerTime,
-		ReadTimeout:       readTime,
-		WriteTimeout:      writeTime,
-		IdleTimeout:       idleTime,
+		ReadHeaderTimeout: limits.header,
+		ReadTimeout:       limits.read,
+		WriteTimeout:      limits.write,
+		IdleTimeout:       limits.idle,
 		MaxHeaderBytes:    headerBytes,
 		ErrorLog:          slog.NewLogLogger(slog.Default().Handler(), slog.LevelWarn),
 	}

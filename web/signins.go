@@ -45,8 +45,18 @@ type signInLimits struct {
 	changed chan struct{} // closed and replaced when a place may have come free
 }
 
-// signInSorts is how many ways tries are counted.
-const signInSorts = 3
+// addressAtOnce is how many sign-ins of one address are checked at once; more
+// wait, so that a flood from one does not stand before everybody else in the
+// queue for the processors.
+const addressAtOnce = 4
+
+// The ways tries are counted.
+const (
+	byBoth = iota
+	byName
+	byAddress
+	signInSorts
+)
 
 // tries of one name or address.
 type tries struct {
@@ -55,7 +65,7 @@ type tries struct {
 }
 
 func newSignInLimits(l Limits, now func() time.Time) *signInLimits {
-	return newLimits(now, signInWindow, [signInSorts]int{l.Account, l.Anywhere, l.Address})
+	return newLimits(now, signInWindow, [signInSorts]int{byBoth: l.Account, byName: l.Anywhere, byAddress: l.Address})
 }
 
 func newLimits(now func() time.Time, window time.Duration, most [signInSorts]int) *signInLimits {
@@ -73,7 +83,9 @@ type signInPass struct {
 // left are running.
 func (l *signInLimits) enter(ctx context.Context, name, address string) (*signInPass, error) {
 	p := &signInPass{limits: l, keys: [signInSorts][32]byte{
-		sha256.Sum256([]byte("both " + name + " " + address)), sha256.Sum256([]byte("name " + name)), sha256.Sum256([]byte("address " + address)),
+		byBoth:    sha256.Sum256([]byte("both " + name + " " + address)),
+		byName:    sha256.Sum256([]byte("name " + name)),
+		byAddress: sha256.Sum256([]byte("address " + address)),
 	}}
 	for {
 		wait, room, changed := l.try(p)
@@ -106,7 +118,7 @@ func (l *signInLimits) try(p *signInPass) (wait time.Duration, room bool, change
 		if n := len(t.failed); n >= most {
 			wait = max(wait, t.failed[n-most].Add(l.window).Sub(now))
 		}
-		room = room && len(t.failed)+t.running < most
+		room = room && len(t.failed)+t.running < most && (i != byAddress || t.running < addressAtOnce)
 	}
 	if wait > 0 || !room {
 		return wait, false, l.changed

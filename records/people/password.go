@@ -54,7 +54,7 @@ const (
 // to come back: a flood of sign-ins cannot starve the other requests.
 const (
 	waitersLimit = 64
-	waitLimit    = 5 * time.Second
+	waitLimit    = 15 * time.Second
 )
 
 var (

@@ -138,8 +138,11 @@ func From(err error, lang words.Language, instance, id string) Document {
 		d.Errors = append(d.Errors, item(at, lang))
 	}
 	var w *Waiting
-	if errors.As(err, &w) {
+	switch {
+	case errors.As(err, &w):
 		d.Wait = w.Wait
+	case e.Kind == fault.TooMany:
+		d.Wait = timedOutWait
 	}
 	return d
 }
