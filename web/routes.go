@@ -133,6 +133,12 @@ func (s *Server) table() []route {
 		all = append(all, part...)
 	}
 	all = append(all, s.peopleRoutes()...)
+	for i := range all {
+		// Bringing in and erasing a farm is for its owner at the page.
+		if all[i].right == people.Keep && all[i].method != http.MethodGet {
+			all[i].personal = true
+		}
+	}
 	return all
 }
 

@@ -23,7 +23,7 @@ func (s *Server) sprayRoutes() []route {
 	return []route{
 		{method: "GET", pattern: atFarm + "/calc", id: "calcTopics", summary: "The sums of the trade, with their inputs, formulas and sources", needs: farm, right: people.Read, handle: s.calcTopics,
 			replies: okJSON("calcTopics", "every sum, in groups")},
-		{method: "POST", pattern: atFarm + "/calc/{topic:[a-z0-9_]+}", id: "calc", summary: "One sum worked out; nothing stored", needs: farm, right: people.Read, handle: s.calc,
+		{method: "POST", pattern: atFarm + "/calc/{topic:[a-z0-9_]+}", id: "calc", summary: "One sum worked out; nothing stored", needs: farm, right: people.Read, computes: true, handle: s.calc,
 			body: asked("any"), replies: okJSON("calcAnswer", "the answer with its formula and source"), refuses: []int{404, 422}},
 		{method: "GET", pattern: atFarm + "/sprayers", id: "sprayers", summary: "The farm's sprayers and what calibrating them gave", needs: farm, right: people.Read, handle: s.showSprayers,
 			replies: okJSON("sprayers", "the document, and its calibrations worked out")},

@@ -53,7 +53,7 @@ type command struct {
 var commands = []command{
 	{"demo", "demo [--listen 127.0.0.1:8080] [--data DIR]",
 		words.New("cmd-demo", "serve a fresh copy of the invented demo farm", "servir una copia nueva de la finca inventada de muestra"), demo},
-	{"serve", "serve --data DIR [--listen HOST:PORT] [--tls-cert F --tls-key F | --tls-self-signed] [--base-map FILE_OR_URL] [--backup-to DIR [--backup-every 15m] [--keep last=96,daily=31,monthly=12]]",
+	{"serve", "serve --data DIR [--listen HOST:PORT] [--tls-cert F --tls-key F | --tls-self-signed] [--base-map FILE_OR_URL] [--backup-to DIR [--backup-every 15m] [--keep last=96,daily=31,monthly=12]] [--public-url URL] [--proxy ADDRESS]... [--metrics-to NETWORK]...",
 		words.New("cmd-serve", "serve the records in DIR", "servir los registros de DIR"), serve},
 	{"read", "read FILE [--zone America/Chicago] [--system EPSG:26915] [--day-order day-first|month-first] [--swap]",
 		words.New("cmd-read", "say what a file of outlines or points holds; stores nothing", "decir qué contiene un archivo de contornos o puntos; no guarda nada"), read},
@@ -77,7 +77,7 @@ var commands = []command{
 		words.New("cmd-import-farm", "make a farm from the archive of a whole one (export --format everything), also while serving", "hacer una finca a partir del archivo de una entera (export --format everything), también mientras se sirve"), importFarm},
 	{"farms", "farms list | erase FARM | keep FARM  (each with --data DIR)",
 		words.New("cmd-farms", "list farms, erase one at once and for good, or keep one whose owner asked for it to be erased", "listar fincas, borrar una al instante y para siempre, o conservar una cuyo dueño pidió borrarla"), farmsCommand},
-	{"people", "people add NAME [--display D] [--farm F --role R] | list | reset NAME  (each with --data DIR)",
+	{"people", "people add NAME [--display D] [--farm F --role R] | list | reset NAME | codes-off NAME  (each with --data DIR)",
 		words.New("cmd-people", "sign-ins, from the server's own console", "accesos, desde la consola del servidor"), peopleCommand},
 }
 

@@ -26,6 +26,7 @@ var (
 	madePassword = words.New("cmd-made-password", "password made for {name}, shown only now: {password}", "contraseña generada para {name}, se muestra solo ahora: {password}")
 	personAdded  = words.New("cmd-person-added", "{name} may sign in", "{name} puede entrar")
 	personReset  = words.New("cmd-person-reset", "{name} has a new password; every session of theirs has ended", "{name} tiene una contraseña nueva; todas sus sesiones terminaron")
+	codesEnded   = words.New("cmd-codes-ended", "{name} signs in by password alone again", "{name} vuelve a entrar solo con contraseña")
 	farmMade     = words.New("cmd-farm-made", "made the farm {farm}", "se creó la finca {farm}")
 	roleGiven    = words.New("cmd-role-given", "{name} is {role} on {farm}", "{name} es {role} en {farm}")
 	noRole       = words.New("cmd-no-role", "{role} is no role; there are owner, applicator, scout, adviser, viewer", "{role} no es una función; hay owner, applicator, scout, adviser, viewer")
@@ -65,6 +66,8 @@ func peopleCommand(ctx context.Context, s *session, args []string) (err error) {
 		return addPerson(ctx, s, store, people.NormalName(rest[1]), f)
 	case rest[0] == "reset" && len(rest) == 2:
 		return resetPerson(ctx, s, store, people.NormalName(rest[1]))
+	case rest[0] == "codes-off" && len(rest) == 2:
+		return codesOff(ctx, s, store, people.NormalName(rest[1]))
 	}
 	return usageError{}
 }
@@ -149,6 +152,19 @@ func resetPerson(ctx context.Context, s *session, store *sqlite.Store, name stri
 		return err
 	}
 	fmt.Fprintln(s.talk, personReset.With(words.Args{"name": name}).In(s.language))
+	return nil
+}
+
+// codesOff takes a second factor away, for who lost phone and recovery codes.
+func codesOff(ctx context.Context, s *session, store *sqlite.Store, name string) error {
+	person, err := store.PersonByName(ctx, name)
+	if err != nil {
+		return err
+	}
+	if err := store.SetSecondFactor(ctx, person.ID, nil); err != nil {
+		return err
+	}
+	fmt.Fprintln(s.talk, codesEnded.With(words.Args{"name": name}).In(s.language))
 	return nil
 }
 

@@ -42,6 +42,9 @@ func serve(ctx context.Context, s *session, args []string) error {
 	base := flags.String("base-map", "", "")
 	selfSigned := flags.Bool("tls-self-signed", false, "")
 	public := flags.String("public-url", "", "")
+	var proxies, metricsTo addresses
+	flags.Var(&proxies, "proxy", "")
+	flags.Var(&metricsTo, "metrics-to", "")
 	var copies copying
 	copies.flags(flags)
 	if _, err := parse(flags, args, 0); err != nil {
@@ -78,7 +81,12 @@ func serve(ctx context.Context, s *session, args []string) error {
 	if pair == nil && !loopback(*listen) {
 		fmt.Fprintln(s.talk, plainHTTP.Plain().In(s.language))
 	}
+	secret, err := secretKey(*data)
+	if err != nil {
+		return err
+	}
 	return answer(ctx, s, store, *listen, web.Config{
+		Proxies: proxies, MetricsTo: metricsTo, SecretKey: secret,
 		BaseMap: baseMap, Copies: state, PublicURL: *public, Secure: pair != nil || strings.HasPrefix(*public, "https://"),
 	}, pair)
 }
