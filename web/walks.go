@@ -331,7 +331,7 @@ func (s *Server) pastCounts(x *exchange) error {
 			}
 			season = s.Now().In(zone).Year()
 		}
-		_, series, left, err = walk.CountsIn(r, id, season, programme.Merge(edits))
+		series, left, err = walk.CountsIn(r, id, season, programme.Merge(edits))
 		return err
 	})
 	if err != nil {

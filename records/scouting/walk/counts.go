@@ -27,13 +27,14 @@ type PastCount struct {
 // CountsIn gathers a season's counts of a block, in the programmes' order;
 // counts of no programme of these, and those that cannot be weighed, are in
 // none: left says how many. fault.Missing when there is no such block.
-func CountsIn(r records.Reader, block records.ID, season int, programmes []programme.Programme) (g Ground, series []Series, left int, err error) {
-	if g, err = Load(r, block); err != nil {
-		return g, nil, 0, err
+func CountsIn(r records.Reader, block records.ID, season int, programmes []programme.Programme) (series []Series, left int, err error) {
+	g, err := Load(r, block)
+	if err != nil {
+		return nil, 0, err
 	}
 	visits, err := visitsIn(r, g, season)
 	if err != nil {
-		return g, nil, 0, err
+		return nil, 0, err
 	}
 	by := map[string][]PastCount{}
 	for id, v := range visits {
@@ -56,7 +57,7 @@ func CountsIn(r records.Reader, block records.ID, season int, programmes []progr
 			series = append(series, Series{p, counts})
 		}
 	}
-	return g, series, left, nil
+	return series, left, nil
 }
 
 // visitsIn are a block's visits of one season.

@@ -9,8 +9,7 @@ import { Samples } from "./samples";
 const views = ["groups", "samples", "again"] as const;
 type View = (typeof views)[number];
 
-/** Which part of Disease an address shows. */
-export function viewOf(view: string | undefined): View {
+function viewOf(view: string | undefined): View {
   return view?.startsWith("sample") ? "samples" : view === "again" ? "again" : "groups";
 }
 

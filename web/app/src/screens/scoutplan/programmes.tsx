@@ -1,7 +1,7 @@
 import { useState } from "preact/hooks";
 import { type Programme, type Programmes as Wire, Scouting } from "../../api/scouting";
 import { asProblem } from "../../api/problem";
-import { named, number } from "../../i18n";
+import { isKey, named, number } from "../../i18n";
 import { MainAction } from "../../ui/action";
 import { type Asked, useAsked } from "../../ui/asked";
 import { useText } from "../../ui/hooks";
@@ -37,7 +37,7 @@ function List({ farm, go, now }: PlaceProps & { now: Wire }) {
   const columns: Column<Programme>[] = [
     { key: "title", head: t("scoutplan-title"), cell: (p) => p.title },
     { key: "level", head: t("scoutplan-level"), cell: (p) => p.level, show: (p) => levelText(p, t) },
-    { key: "cause", head: t("scoutplan-cause"), cell: (p) => named("walk-cause-", p.cause) },
+    { key: "cause", head: t("scoutplan-cause"), cell: (p) => causeText(p.cause) },
     { key: "stage", head: t("scoutplan-stage"), cell: (p) => p.stage },
     { key: "source", head: t("scoutplan-source"), cell: (p) => p.source },
     { key: "own", head: t("scoutplan-whose"), cell: (p) => t(now.unused.includes(p) ? "scoutplan-unused" : p.own ? "scoutplan-own" : "scoutplan-built-in") },
@@ -58,6 +58,11 @@ function List({ farm, go, now }: PlaceProps & { now: Wire }) {
       {mayEdit(farm.info.role) ? <MainAction label={t("scoutplan-new")} run={() => go({ view: "programmes:new" })} /> : <p class="hint">{t("scoutplan-who-edits")}</p>}
     </>
   );
+}
+
+/** A disease as finds name it, or a pest; the farm's own word where it is neither. */
+function causeText(cause: string): string {
+  return isKey(`walk-cause-${cause}`) ? named("walk-cause-", cause) : named("scoutplan-pest-", cause);
 }
 
 /** The action level in words. */
