@@ -269,6 +269,8 @@ test("every one of these screens keeps WCAG 2.2 A and AA and 44 px, in both lang
   for (const [size, options] of [["laptop", {}], ["phone", touch]]) {
     const page = await person("adviser", options);
     const sample = (await records(page, "demo", "samples")).features.find((s) => s.properties.accession === "26-1005");
+    // The rules look at every line: a block with few finds says as much.
+    const small = (await records(page, "demo", "blocks")).features.find((f) => f.properties.name === "Creek Block");
     const speak = async (language) => {
       if (size === "phone") await page.getByRole("button", { name: /^(Settings|Ajustes)$/ }).click();
       await page.getByRole("button", { name: language }).click();
@@ -287,11 +289,11 @@ test("every one of these screens keeps WCAG 2.2 A and AA and 44 px, in both lang
       if (width > room) broken.push(`${where}: ${width} px wide on ${room}`);
     };
     for (const address of [
-      "/go/demo/disease?view=samples",
-      at("disease", "sample:new"),
+      "/go/demo/disease?view=samples&season=2026",
+      `/go/demo/disease?block=${small.id}&view=sample:new`,
       `/go/demo/disease?view=sample:${sample.id}`,
       at("disease", `find:${find(4, "").id}`),
-      `/go/demo/disease?block=${block.id}&view=again&season=2027`,
+      `/go/demo/disease?block=${small.id}&view=again&season=2027`,
       "/go/demo/papers?view=programmes",
       "/go/demo/papers?view=programmes:clipped-buds",
       `/go/demo/papers?block=${block.id}&view=counts&season=2026`,
