@@ -5,6 +5,7 @@ import { imports } from "./imports";
 import { enter } from "./index";
 import { keep } from "./keep";
 import { papers } from "./papers";
+import { mayi } from "./mayi";
 import { pass } from "./pass";
 import { planting } from "./planting";
 import { plants } from "./plants";
@@ -12,4 +13,4 @@ import { samples } from "./samples";
 import { scoutplan } from "./scoutplan";
 import { walk } from "./walk";
 
-for (const texts of [ground, imports, walk, disease, pass, papers, planting, plants, samples, scoutplan, keep]) enter(texts);
+for (const texts of [mayi, ground, imports, walk, disease, pass, papers, planting, plants, samples, scoutplan, keep]) enter(texts);

@@ -32,6 +32,9 @@ export type OverlayStyle =
   | "preview" // drawn, not stored
   | "proposed" // of a file, as it would be stored: solid
   | "as-read" // of a file, as it is drawn there: dashed
+  | "may-open" // no clock runs: plain tint
+  | "may-caution" // look first: one hatch
+  | "may-stop" // keep out: crossed hatch
   | "left-out" // of a file, not taken: thin
   | "piece" // ground a defect concerns: hatched
   | "candidate"; // where a coordinate system would put it: dash and dot

@@ -15,6 +15,7 @@ const stop = "#8C1D18";
 const water = "#0B5394";
 const withheld = "#6A3D9A";
 const caution = "#7A4A00";
+const ok = "#1D5C2E";
 const rule = "#8A968E";
 const white = "#FFFFFF";
 
@@ -151,6 +152,9 @@ const overlayMakers: Record<OverlayStyle, () => Style[]> = {
   "search-ring": () => casedLine(caution, 2.5, [14, 6]),
   window: () => casedLine(water, 2, [9, 5]),
   chosen: () => [new Style({ fill: new Fill({ color: "rgba(10,77,72,0.10)" }) }), ...casedLine(deep, 4)],
+  "may-open": () => [new Style({ fill: new Fill({ color: "rgba(29,92,46,0.18)" }) }), ...casedLine(ok, 2)],
+  "may-caution": () => [new Style({ fill: new Fill({ color: hatch(caution, 10, 1.5, "left") }) }), ...casedLine(caution, 2, [8, 4])],
+  "may-stop": () => [new Style({ fill: new Fill({ color: hatch(stop, 9, 2, "crossed") }) }), ...casedLine(stop, 3)],
   planned: () => casedLine(deep, 1.5),
   marked: () => [
     new Style({ image: new CircleStyle({ radius: 11, stroke: new Stroke({ color: white, width: 6 }), declutterMode: "none" }) }),

@@ -25,11 +25,11 @@ const loaders: Record<PlaceName, () => Promise<Loaded>> = {
     return { place, texts: [texts.disease, samples.samples, walk.walk] };
   },
   pass: async () => {
-    const [{ pass: place }, texts] = await Promise.all([import("./pass"), import("../i18n/pass")]);
-    return { place, texts: [texts.pass] };
+    const [{ pass: place }, texts, mayi] = await Promise.all([import("./pass"), import("../i18n/pass"), import("../i18n/mayi")]);
+    return { place, texts: [texts.pass, mayi.mayi] };
   },
   papers: async () => {
-    const [{ papers: place }, texts, ground, walk, pass, plan, keep] = await Promise.all([
+    const [{ papers: place }, texts, ground, walk, pass, plan, keep, mayi] = await Promise.all([
       import("./papers"),
       import("../i18n/papers"),
       import("../i18n/ground"),
@@ -37,8 +37,9 @@ const loaders: Record<PlaceName, () => Promise<Loaded>> = {
       import("../i18n/pass"),
       import("../i18n/scoutplan"),
       import("../i18n/keep"),
+      import("../i18n/mayi"),
     ]);
-    return { place, texts: [texts.papers, ground.ground, walk.walk, pass.pass, plan.scoutplan, keep.keep] };
+    return { place, texts: [texts.papers, ground.ground, walk.walk, pass.pass, plan.scoutplan, keep.keep, mayi.mayi] };
   },
 };
 

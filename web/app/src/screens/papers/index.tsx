@@ -7,6 +7,7 @@ import { useRecords, useSignal, useText } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
 import { KeptFarm } from "../keep";
 import type { Place, PlaceProps } from "../place";
+import { RecordsDue } from "../mayi/duescreen";
 import { PastCounts } from "../scoutplan/counts";
 import { Programmes } from "../scoutplan/programmes";
 import { columnsOf, momentOf, nameOf } from "./columns";
@@ -31,6 +32,7 @@ function Sheet(props: PlaceProps) {
   const view = props.address.view ?? "";
   if (view === "keeping") return <Beside {...props} Screen={KeptFarm} />;
   if (view === "counts") return <Beside {...props} Screen={PastCounts} />;
+  if (view === "due") return <Beside {...props} Screen={RecordsDue} />;
   if (view.startsWith("programmes")) return <Beside {...props} Screen={Programmes} />;
   return <Tables {...props} />;
 }
@@ -71,6 +73,9 @@ function Tables(props: PlaceProps) {
     <div class="papers">
       <h1>{t("papers-title")}</h1>
       <div class="buttons">
+        <button type="button" onClick={() => go({ view: "due" })}>
+          {t("mayi-due-open-list")}
+        </button>
         <button type="button" onClick={() => go({ view: "programmes" })}>
           {t("scoutplan-programmes")}
         </button>

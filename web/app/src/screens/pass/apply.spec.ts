@@ -28,6 +28,9 @@ const form: ApplyForm = {
   humidity: "",
   applicator: "A. Sprayer",
   certification: "",
+  equipment: "",
+  target: "",
+  difference: "a spill at the gate",
   used: ["79"],
 };
 const zone = "America/New_York";
@@ -61,6 +64,7 @@ describe("an applied pass", () => {
     { name: "nobody", change: { applicator: " " }, faults: { applicator: "needed" } },
     { name: "wind in words", change: { wind: { text: "light", unit: "mph" as const } }, faults: { wind: "number" } },
     { name: "an amount in words", change: { used: ["some"] }, faults: { used0: "number" } },
+    { name: "another amount without a reason", change: { difference: " " }, faults: { difference: "needed" } },
     { name: "a jumped hour", change: { start: "2026-03-08T02:30" }, faults: { start: "time" } },
   ])("is refused with $name", ({ change, faults }) => {
     expect(applied(pass, { ...form, ...change }, zone)).toEqual({ ok: false, faults });

@@ -1,5 +1,6 @@
 import type { Stored } from "../../model/kinds";
 import { typedNumber } from "../../units/typed";
+import { measured } from "./answer";
 import { metresPerSecond, type SpeedUnit } from "./draft";
 import { saved, type SavedPass } from "./saved";
 import { zoned } from "./zoned";
@@ -14,13 +15,20 @@ export interface ApplyForm {
   readonly humidity: string;
   readonly applicator: string;
   readonly certification: string;
+  readonly equipment: string;
+  readonly target: string;
+  /** Why another amount than planned was used. */
+  readonly difference: string;
   /** Amount used of each product, in the unit of its total. */
   readonly used: readonly string[];
 }
 
-export type ApplyField = "start" | "end" | "windFrom" | "wind" | "temperature" | "humidity" | "applicator" | `used${number}`;
+export type ApplyField = "start" | "end" | "windFrom" | "wind" | "temperature" | "humidity" | "applicator" | "difference" | `used${number}`;
 export type ApplyFaults = Partial<Record<ApplyField, "needed" | "order" | "number" | "time">>;
 export type Applied = { readonly ok: true; readonly properties: SavedPass } | { readonly ok: false; readonly faults: ApplyFaults };
+
+/** Another amount than what a measuring tool shows of the plan. */
+export const differs = (typed: string, planned: number) => Math.abs(typedNumber(typed) - planned) > 1e-9;
 
 const celsius = (v: number, unit: "F" | "C") => (unit === "F" ? ((v - 32) * 5) / 9 : v);
 
@@ -57,9 +65,13 @@ export function applied(pass: Stored<"passes">, form: ApplyForm, zone: string): 
     if (!(value >= 0)) faults[`used${i}`] = "number";
     return { ...total, amount: { ...total.amount, value } };
   });
+  const changed = totals.some((total, i) => total.amount.value !== planned[i]?.amount.value);
+  const difference = form.difference.trim();
+  const explain = planned.some((total, i) => differs(form.used[i] ?? "", measured(total.amount).value));
+  if (explain && !difference) faults.difference = "needed";
   if (Object.keys(faults).length > 0) return { ok: false, faults };
   const certification = form.certification.trim();
-  const changed = totals.some((total, i) => total.amount.value !== planned[i]?.amount.value);
+  const [equipment, target] = [form.equipment.trim(), form.target.trim()];
   const properties: SavedPass = {
     ...before,
     state: "applied",
@@ -67,6 +79,9 @@ export function applied(pass: Stored<"passes">, form: ApplyForm, zone: string): 
     ended_at,
     weather: Object.fromEntries(Object.entries(weather).filter(([, v]) => v !== undefined)),
     people: { applicator: form.applicator.trim(), ...(certification ? { certification } : {}) },
+    ...(equipment ? { equipment } : {}),
+    ...(target ? { target } : {}),
+    ...(explain ? { difference } : {}),
     // The exact SI amounts belong to the plan; they go where the amount was changed.
     totals: totals.map((total, i) => (total.amount.value === planned[i]?.amount.value ? total : withoutExact(total))),
     ...(changed ? { planned_totals: planned } : {}),

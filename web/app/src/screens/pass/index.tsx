@@ -5,6 +5,7 @@ import { inSeason } from "../../model/season";
 import { useRecords, useText, useUnits } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
 import { squareMetresPerAcre, squareMetresPerHectare, area } from "../../units";
+import { MayIBoard } from "../mayi/board";
 import { DataTable } from "../papers/datatable";
 import type { Column } from "../papers/table";
 import type { Place, PlaceProps } from "../place";
@@ -32,6 +33,7 @@ function Sheet(props: PlaceProps) {
         <OnePass {...props} pass={chosen} named={named} />
       ) : (
         <>
+          <MayIBoard {...props} products={products.list} />
           <List {...props} passes={passes.list} named={named} ready={passes.state === "ready"} />
           {mayWrite(farm.info.role, "passes") ? (
             <Planner {...props} named={named} onSaved={(id) => go({ view: `pass:${id}` })} />

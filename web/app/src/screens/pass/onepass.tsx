@@ -10,8 +10,9 @@ import { ProblemNote } from "../../ui/notes";
 import { say } from "../../ui/undo";
 import { amount, bearing, units } from "../../units";
 import type { PlaceProps } from "../place";
+import { PassRecord } from "../mayi/passrecord";
 import { measured } from "./answer";
-import { applied, type ApplyFaults, type ApplyField, type ApplyForm } from "./apply";
+import { applied, differs, type ApplyFaults, type ApplyField, type ApplyForm } from "./apply";
 import { metresPerSecond } from "./draft";
 import { SpeedField } from "./planner";
 import { Cautions, Figures, type Named, productName, useGround } from "./result";
@@ -42,6 +43,7 @@ export function OnePass(props: PlaceProps & { readonly pass: Stored<"passes">; r
       <p class="hint">{t("pass-frozen")}</p>
       <Figures worked={worked} rates={(p.products ?? []).map((l) => l.rate)} tank={p.tank} named={named} date={p.worked_at ? moment(p.worked_at, zone) : ""} zone={zone} />
       {p.state !== "applied" && (may ? <Apply key={pass.id} {...props} /> : <p class="hint">{t("pass-not-yours")}</p>)}
+      <PassRecord {...props} />
       <Cautions />
     </>
   );
@@ -90,6 +92,9 @@ function Apply({ farm, api, pass, named }: PlaceProps & { pass: Stored<"passes">
     humidity: "",
     applicator: farm.who.person.display,
     certification: "",
+    equipment: "",
+    target: "",
+    difference: "",
     used: totals.map((total) => String(measured(total.amount).value)),
   }));
   const [faults, setFaults] = useState<ApplyFaults>({});
@@ -166,6 +171,11 @@ function Apply({ farm, api, pass, named }: PlaceProps & { pass: Stored<"passes">
           onValue={(text) => set({ used: form.used.map((u, k) => (k === i ? text : u)) })}
         />
       ))}
+      {totals.some((total, i) => differs(form.used[i] ?? "", measured(total.amount).value)) && (
+        <TextField label={t("mayi-difference-why")} value={form.difference} fault={faults.difference && t("mayi-difference-needed")} onValue={(difference) => set({ difference })} />
+      )}
+      <TextField label={t("mayi-equipment")} optional value={form.equipment} onValue={(equipment) => set({ equipment })} />
+      <TextField label={t("mayi-target")} optional value={form.target} onValue={(target) => set({ target })} />
       <p role="status">{said}</p>
       {problem !== null && <ProblemNote problem={problem} />}
       <MainAction label={t("pass-apply-save")} run={() => void save()} busy={busy} />

@@ -21,6 +21,9 @@ export interface SavedPass extends PassProperties {
   totals?: Worked["totals"];
   carrier_total?: Amount;
   worked_at?: string;
+  equipment?: string;
+  target?: string;
+  difference?: string;
 }
 
 export const saved = (p: Stored<"passes">): SavedPass => p.feature.properties as SavedPass;
