@@ -51,14 +51,14 @@ var (
 	hLast     = words.New("job-h-last", "in the last tank", "en el último tanque")
 	hInAll    = words.New("job-h-all", "in all", "en total")
 	hRule     = words.New("job-h-rule", "asked by", "lo pide")
-	hMissing  = words.New("job-h-missing", "still missing", "falta")
+	hMissing  = words.New("job-h-missing", "missing", "falta")
 	hBy       = words.New("job-h-by", "by", "antes de")
 	hKept     = words.New("job-h-kept", "kept until", "se guarda hasta")
 	hApplied  = words.New("job-h-applied", "applied", "aplicado")
 	hBlocks   = words.New("job-h-blocks", "blocks", "bloques")
 	hPass     = words.New("job-h-pass", "record", "registro")
 	hDisplay  = words.New("job-h-display", "displayed until", "se exhibe hasta")
-	nothing   = words.New("job-nothing", "nothing", "nada")
+	nothing   = words.New("job-nothing", "nothing missing", "no falta nada")
 	tankTitle = words.New("job-tank-title", "Tank sheet", "Hoja de tanque")
 	recTitle  = words.New("job-record-title", "Application record", "Registro de aplicación")
 	disTitle  = words.New("job-display-title", "Central display of applications", "Exhibición central de aplicaciones")
@@ -97,7 +97,7 @@ func (b Book) TankForm(s Sheet, l words.Language) Form {
 	f := Form{Heads: []words.Message{hProduct, hRate, hFull, hLast, hInAll}, wraps: []int{0}}
 	for i, line := range s.Lines {
 		row := []string{w.or(line.Name), w.rate(line.Rate), "–", "–", w.both(line.Total)}
-		if t := s.Tanks; t != nil {
+		if t := s.tanks(); t != nil {
 			if i < len(t.Each) {
 				row[2] = w.both(&t.Each[i].Amount)
 			}
@@ -115,11 +115,12 @@ func (b Book) TankSheet(ctx context.Context, s Sheet, head paper.Head) ([]byte, 
 	d, w := b.begin(ctx, head, tankTitle, say{b, head.Language}.lineOf(s))
 	d.Page(false)
 	d.Box(paper.Care, cautionLabel.Plain(), cautionEntry.Plain())
-	if s.Tanks == nil {
+	tanks := s.tanks()
+	if tanks == nil {
 		d.Paragraph(noTanks.Plain())
 	} else {
-		last := s.Tanks.Last
-		d.Paragraph(tankLine.With(words.Args{"carrier": w.both(s.Carrier), "full": s.Tanks.Full, "last": w.both(&last)}))
+		last := tanks.Last
+		d.Paragraph(tankLine.With(words.Args{"carrier": w.both(s.Carrier), "full": tanks.Full, "last": w.both(&last)}))
 	}
 	d.TableUnder(mixHead.Plain(), b.TankForm(s, head.Language).table())
 	d.Table(b.aboutForm(s, w).table())
@@ -336,7 +337,7 @@ func (b Book) map1(d *paper.Doc, s Sheet) {
 // re-entry time ended no more than thirty days ago.
 func (b Book) DisplayForm(at time.Time, l words.Language) Form {
 	w := say{b, l}
-	f := Form{Heads: []words.Message{hProduct, hReg, hActive, hSite, hPlace, hStart, hEnd, hREI, hEntry, hDisplay}, wraps: []int{0, 2, 4}}
+	f := Form{Heads: []words.Message{hProduct, hReg, hActive, hSite, hPlace, hStart, hEnd, hREI, hEntry, hDisplay}, wraps: []int{0, 2, 4, 5, 6, 8, 9}}
 	for _, s := range b.Sheets {
 		if s.Pass.State != spray.Applied || s.CorrectedBy != "" || s.begun().After(at) || !s.Pass.EndedAt.IsZero() && s.DisplayedUntil().Before(at) {
 			continue
@@ -407,7 +408,7 @@ func (b Book) EntryNotice(ctx context.Context, s Sheet, head paper.Head) ([]byte
 		for _, u := range until {
 			lines = append(lines, words.Verbatim(signUntilIf.With(words.Args{"condition": u}).In(l)))
 		}
-		d.Box(paper.Stop, lines...)
+		d.Poster(lines...)
 	}
 	w := say{b, head.Language}
 	d.Table(form([][2]string{{w.text(law.Start.Name()), w.moment(s.Pass.StartedAt)}, {w.text(law.End.Name()), w.moment(s.Pass.EndedAt)}, {w.text(law.Place.Name()), w.place(s)}}).table())

@@ -19,9 +19,9 @@ var (
 	totTitle   = words.New("job-totals-title", "Product totals", "Totales por producto")
 	hUses      = words.New("job-h-uses", "uses", "usos")
 	hDates     = words.New("job-h-dates", "dates", "fechas")
-	hSI        = words.New("job-h-si", "in SI", "en SI")
-	hTreated   = words.New("job-h-treated", "treated ac", "ac tratados")
-	hCovered   = words.New("job-h-covered", "covered ac", "ac cubiertos")
+	hReg2      = words.New("job-h-reg-short", "number", "número")
+	hTreated   = words.New("job-h-treated", "ac treated", "ac trat.")
+	hCovered   = words.New("job-h-covered", "ac covered", "ac cub.")
 	hActiveLb  = words.New("job-h-active-lb", "active ingredient, lb a treated acre", "ingrediente activo, lb por acre tratado")
 	hCaps      = words.New("job-h-caps", "caps as typed", "topes escritos")
 	ofYear     = words.New("job-of-year", "Calendar year {year}, whole farm", "Año {year}, toda la finca")
@@ -75,10 +75,10 @@ func (b Book) TotalsForm(year int, l words.Language) Form {
 		}
 	}
 	slices.SortStableFunc(totals, func(a, b *total) int { return strings.Compare(strings.ToLower(a.name), strings.ToLower(b.name)) })
-	f := Form{Heads: []words.Message{hProduct, hReg, hActive, hUses, hDates, hBlocks, hInAll, hSI, hTreated, hCovered, hActiveLb, hCaps}, wraps: []int{0, 2, 4, 5, 10, 11}}
+	f := Form{Heads: []words.Message{hProduct, hReg2, hActive, hUses, hDates, hBlocks, hInAll, hTreated, hCovered, hActiveLb, hCaps}, wraps: []int{0, 2, 4, 5, 6, 9, 10}}
 	for _, t := range totals {
 		f.Rows = append(f.Rows, []string{w.or(t.name), w.or(t.registration), w.ingredients(Line{Label: t.label}), strconv.Itoa(t.uses), strings.Join(t.dates, "; "), strings.Join(unique(t.blocks), "; "),
-			w.amounts(t.sums), w.amounts(t.si), paper.Number(t.treated.Acres(), 2), paper.Number(t.covered.Acres(), 2), w.active(t), w.caps(t)})
+			w.amounts(t.sums) + " (" + w.amounts(t.si) + ")", paper.Number(t.treated.Acres(), 2), paper.Number(t.covered.Acres(), 2), w.active(t), w.caps(t)})
 	}
 	return f
 }
