@@ -122,6 +122,8 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, route *route) {
 		}
 	}
 	status := http.StatusOK
+	// Also where a client leaves in the middle of a file, which is a panic.
+	defer func() { x.noted(status) }()
 	if err := x.pass(); err != nil {
 		if ctx.Err() != nil && fault.KindOf(err) == fault.Internal {
 			err = ctx.Err()
@@ -129,7 +131,6 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, route *route) {
 		s.refuse(w, x.r, err)
 		status = problem.StatusOf(err)
 	}
-	x.noted(status)
 }
 
 func (x *exchange) pass() error {

@@ -16,7 +16,7 @@ import (
 
 var (
 	backedUp = words.New("cmd-backed-up", "copied {dir} to {file}", "{dir} copiado a {file}")
-	restored = words.New("cmd-restored", "restored {file} to {dir}", "{file} restaurado en {dir}")
+	restored = words.New("cmd-restored", "restored {file} to {dir}. Everybody signs in anew; tokens and links of before no longer work. Look over who is on each farm: people taken off after the copy are on it again.", "{file} restaurado en {dir}. Todos entran de nuevo; los tokens y enlaces anteriores ya no sirven. Revise quién está en cada finca: quien fue quitado después de la copia vuelve a estar.")
 	clean    = words.New("cmd-verified", "{farms} farm(s), {records} record(s), {revisions} revision(s): integrity, chain and current state hold", "{farms} finca(s), {records} registro(s), {revisions} revisión(es): la integridad, la cadena y el estado actual se sostienen")
 	broken   = words.New("cmd-broken", "{count} fault(s) found", "se encontraron {count} falla(s)")
 )

@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"time"
 
 	"caneward/blocks/fault"
 	"caneward/blocks/words"
@@ -85,7 +86,7 @@ func flushDir(dir string) error {
 // Restore puts a copy made by Backup into an empty or a new folder. The copy's
 // structure and layout are checked first; its chain is for Verify, so that a
 // copy with one damaged revision can still be brought back. Sessions are left
-// behind: nobody who had signed out is signed in again. fault.Conflict when the
+// behind, tokens and links end: nothing that was ended after the copy lives again. fault.Conflict when the
 // folder is not empty or the copy is damaged, of a newer layout or not of this
 // program; an older layout is brought up to date. Farms that the list beside the
 // copy says were erased are erased again.
@@ -153,7 +154,10 @@ func readyCopy(ctx context.Context, path, named string) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, c.close()) }()
-	return c.exec(`DELETE FROM sessions`)
+	if err := c.exec(`DELETE FROM sessions`); err != nil {
+		return err
+	}
+	return c.exec(`UPDATE grants SET ended_us = ? WHERE ended_us IS NULL`, time.Now().UnixMicro())
 }
 
 // checkStructure runs one of SQLite's own checks on a file nobody serves;

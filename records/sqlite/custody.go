@@ -190,12 +190,10 @@ func (t *transaction) settle(stage, id records.FarmID) error {
 	if err := t.empty(id); err != nil {
 		return err
 	}
-	from, to := t.farms[id], t.farms[stage]
-	if to == nil {
-		var err error
-		if to, err = t.farm(stage); err != nil {
-			return err
-		}
+	from := t.farms[id]
+	to, err := t.farm(stage)
+	if err != nil {
+		return err
 	}
 	tables, err := t.conn.referring()
 	if err != nil {
@@ -257,15 +255,17 @@ func (s *Store) EraseDue(ctx context.Context, now time.Time) (gone []records.Far
 		if err != nil {
 			return err
 		}
+		// Another request of this transaction may have left work for a farm's row.
+		if err := t.saveFarms(); err != nil {
+			return err
+		}
 		for _, id := range gone {
-			// Another request of this transaction may have left work for the farm's row.
-			if err := t.saveFarms(); err != nil {
-				return err
-			}
 			if err := t.conn.hide(id, now); err != nil {
 				return err
 			}
-			delete(t.farms, id)
+		}
+		for _, id := range gone {
+			delete(t.farms, id) // only now: where one cannot be hidden, all of this is undone
 		}
 		return nil
 	})

@@ -205,7 +205,7 @@ func (v *verifier) chainFrom(f keptFarm, after int64) (sequence int64, head [32]
 			v.found(place(farm, r, sequenceGap.With(words.Args{"want": sequence + 1})))
 		}
 		content := records.Content{Shape: bytes(row[10]), Properties: []byte(text(row[11]))}
-		if records.Link(head, f.ChainID(), r, content) != r.Hash {
+		if records.Link(head, f.ChainID(), r, content) != r.Hash || integer(row[4]) != flag(r.Deleted) {
 			v.found(place(farm, r, hashBroken.Plain()))
 		}
 		sequence, head = r.Sequence, r.Hash

@@ -243,8 +243,13 @@ func TestBackupAndRestore(t *testing.T) {
 	finds := sample(t, dir)
 	s := open(t, dir)
 	p := people.Person{ID: records.PersonID(finds[0]), Name: "zoe", Password: "x"}
+	if err := s.CreatePerson(bg, p); err != nil {
+		t.Fatal(err)
+	}
+	token := people.Grant{ID: string(finds[1]), Hash: people.TokenHash("a token"), Purpose: people.Token, Farm: "one", Person: p.ID, By: p.ID, Name: "map", Role: records.Owner,
+		Created: time.Now(), Expires: time.Now().Add(time.Hour)}
 	session := people.Session{TokenHash: people.TokenHash("t"), Person: p.ID, Expires: time.Now().Add(time.Hour)}
-	if err := errors.Join(s.CreatePerson(bg, p), s.SaveSession(bg, session)); err != nil {
+	if err := errors.Join(s.AddGrant(bg, token), s.SaveSession(bg, session)); err != nil {
 		t.Fatal(err)
 	}
 	// Copies are taken while a writer goes on; each must hold a state that was.
@@ -287,6 +292,9 @@ func TestBackupAndRestore(t *testing.T) {
 		}
 		if _, err := again.Session(bg, session.TokenHash, time.Now()); !fault.Is(err, fault.Missing) {
 			t.Errorf("restored session: %v, want it left behind", err)
+		}
+		if _, err := again.GrantOf(bg, people.Token, token.Hash, time.Now()); !fault.Is(err, fault.Missing) {
+			t.Errorf("restored token: %v, want it ended", err)
 		}
 	}
 	close(stop)

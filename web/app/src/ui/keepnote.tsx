@@ -1,3 +1,4 @@
+import { useEffect } from "preact/hooks";
 import type { Client } from "../api/client";
 import { Keeping } from "../api/keeping";
 import { moment } from "../i18n";
@@ -5,10 +6,17 @@ import { useAsked } from "./asked";
 import { useText } from "./hooks";
 import { Mark } from "./notes";
 
+/** A page may stay open for days. */
+const askAgainMs = 10 * 60_000;
+
 /** Across every screen: the farm is to be erased, or its copies fail. Without an answer there is nothing to say. */
 export function KeepNote({ api, zone }: { api: Client; zone: string }) {
   const t = useText();
-  const { now } = useAsked((options) => new Keeping(api).state(options), [api]);
+  const { now, again } = useAsked((options) => new Keeping(api).state(options), [api]);
+  useEffect(() => {
+    const timer = setInterval(again, askAgainMs);
+    return () => clearInterval(timer);
+  }, [api]);
   const trouble = now?.copies?.made_here ? now.copies.trouble : "";
   if (!now?.leaving && !trouble) return null;
   return (
