@@ -453,3 +453,44 @@ func TestRecordsAndSheetGiveTheSameDocument(t *testing.T) {
 		t.Errorf("%d groups, %d windows: nothing to compare", len(fromSheet.Groups), len(fromSheet.Scan))
 	}
 }
+
+// The same records, stored in any order, give the same answer to the byte.
+func TestRecordsStoredInAnotherOrder(t *testing.T) {
+	random := rand.New(rand.NewPCG(21, 21))
+	var want string
+	for round := range 4 {
+		f := newFarm(t)
+		var puts []func()
+		put := func(kind records.Kind, shape orb.Geometry, properties map[string]any) {
+			n := 2 + len(puts)
+			puts = append(puts, func() {
+				f.made = n
+				f.put(kind, shape, properties)
+			})
+		}
+		for row := 1; row <= 6; row++ {
+			y := 3 * float64(row)
+			put(records.Rows, f.line(0, y, 29, y), map[string]any{"number": row, "plants": 30})
+			put(records.Visits, nil, map[string]any{"started_at": "2026-04-14T08:00:00-04:00", "inspected": []any{map[string]any{"row": row, "from": row, "to": 30}}})
+			for plant := 2 + row%3; plant <= 30; plant += 3 + row {
+				put(records.Finds, nil, map[string]any{"cause": "orange-rust", "state": "confirmed", "found_at": "2026-04-14T09:30:00-04:00", "row": row, "plant": plant})
+			}
+		}
+		put(records.Removals, nil, map[string]any{"done_on": "2026-04-15", "plants": []any{map[string]any{"row": 1, "plant": 3}}})
+		if round > 0 {
+			random.Shuffle(len(puts), func(i, j int) { puts[i], puts[j] = puts[j], puts[i] })
+		}
+		for _, p := range puts {
+			p()
+		}
+		got, err := json.Marshal(f.analyse(`,"smooth":true`).Document(words.English))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if round == 0 {
+			want = string(got)
+		} else if string(got) != want {
+			t.Fatalf("stored in another order:\n%s\nwant\n%s", got, want)
+		}
+	}
+}
