@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -511,5 +512,43 @@ func TestNoRoadConfirmsUnproved(t *testing.T) {
 	}
 	if n := owner.do("GET", "/farms/mine/collections/finds/items?state=confirmed", nil).json(t)["numberMatched"]; n != 0.0 {
 		t.Errorf("%v finds of the file are confirmed", n)
+	}
+}
+
+// A laboratory's result fills the list that suspected finds leave empty, whatever
+// states are asked for.
+func TestAResultFillsTheRemovalList(t *testing.T) {
+	s := newSite(t)
+	scout, adviser := s.as("scout"), s.as("adviser")
+	home := s.block(s.as("owner"))
+	var finds []records.ID
+	for plant := 10; plant < 13; plant++ {
+		finds = append(finds, s.find(scout, home, 2, plant, "orange-rust", "suspected", "2026-04-14T09:30:00-04:00", nil))
+	}
+	list := func() (removed, choices int, why any) {
+		t.Helper()
+		g := adviser.do("POST", "/farms/mine/hot-spots", map[string]any{"block": home, "states": []string{"suspected", "confirmed"}, "margin_plants": 3})
+		if g.status != 200 {
+			t.Fatalf("%d %s", g.status, g.body)
+		}
+		v := g.json(t)
+		for _, part := range []string{"confirmed", "between", "margin"} {
+			removed += len(v["list"].(map[string]any)[part].([]any))
+		}
+		return removed, len(v["choices"].([]any)), v["why_no_list"]
+	}
+	if removed, choices, why := list(); removed != 0 || choices != 0 || why == nil || !strings.Contains(why.(string), "3 plant(s) are suspected") {
+		t.Errorf("suspected alone: %d plants, %d choices, %v", removed, choices, why)
+	}
+	sample := s.ids.New()
+	s.make(scout, "samples", feature(sample, nil, map[string]any{"finds": finds[:2], "sent_on": "2026-04-15", "accession": "26-0500"}))
+	body := `{"answer":"confirmed","result":"aecia of Gymnoconia nitens","result_on":"2026-04-22","found":"orange-rust","organism":"Gymnoconia nitens","laboratory":"county plant clinic","why":"by letter"}`
+	if g := scout.do("POST", "/farms/mine/samples/"+string(sample)+"/result", body); g.status != 200 {
+		t.Fatalf("result: %d %s", g.status, g.body)
+	}
+	// Two confirmed, the third still suspected; three places of margin on each side
+	// of plants 10 and 11.
+	if removed, choices, why := list(); removed != 8 || choices == 0 || why != nil {
+		t.Errorf("after the result: %d plants, %d choices, %v; want 2 confirmed and 6 in the margin", removed, choices, why)
 	}
 }
