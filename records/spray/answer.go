@@ -250,7 +250,7 @@ type checkJSON struct {
 type exclusionJSON struct {
 	Distance float64         `json:"distance_m"`
 	Ground   json.RawMessage `json:"ground"`
-	Beyond   float64         `json:"beyond_m2"`
+	Beyond   *float64        `json:"beyond_m2,omitempty"` // absent where no boundary is recorded as ground
 	Within   []string        `json:"within"`
 }
 
@@ -326,7 +326,7 @@ func (a Answer) Encode(l words.Language) (json.RawMessage, error) {
 		if err != nil {
 			return nil, err
 		}
-		out.Exclusion = &exclusionJSON{Distance: float64(z.Distance), Ground: ground, Beyond: float64(z.Beyond), Within: append([]string{}, z.Within...)}
+		out.Exclusion = &exclusionJSON{Distance: float64(z.Distance), Ground: ground, Beyond: (*float64)(z.Beyond), Within: append([]string{}, z.Within...)}
 	}
 	for _, t := range a.Mixing {
 		out.Mixing = append(out.Mixing, t.In(l))

@@ -140,6 +140,9 @@ var (
 	sayReckoned = words.New("spray-check-reckoned",
 		"No rows are laid out in some of this ground: treated area, row length and plants were reckoned from its spacings, and the map shows the whole ground.",
 		"En parte de este terreno no hay hileras trazadas: superficie tratada, longitud de hilera y plantas se calcularon con las distancias, y el mapa muestra todo el terreno.")
+	sayFormula = words.New("spray-check-band-formula",
+		"The rows as drawn come to {acres} acres treated ({m2} m²); the block formula, ground x band / row spacing, to {formula} ({formulaM2} m²). Rows end before the outline, at headlands, and skip strips and gaps. The rows set the product.",
+		"Las hileras dibujadas dan {acres} acres tratados ({m2} m²); la fórmula del bloque, terreno x banda / distancia entre hileras, {formula} ({formulaM2} m²). Las hileras terminan antes del contorno, en las cabeceras, y saltan franjas y huecos. Las hileras fijan el producto.")
 	saySides = words.New("spray-check-sides",
 		"Whether the band is sprayed from one side or both was not said; both are assumed. One side covers half the band.",
 		"No se dijo si la banda se aplica por un lado o por los dos; se suponen los dos. Un lado cubre media banda.")
@@ -403,6 +406,7 @@ func (d *drafter) checkPattern() {
 	if banded && q.Sides == 0 {
 		d.say("sides", Caution, saySides.Plain(), sourceUs)
 	}
+	d.compareFormula(banded)
 	if q.Pattern == AlternateMiddles {
 		d.say("alternate-middles", Caution, sayMiddles.Plain(), sourceMiddle)
 	}
@@ -410,6 +414,31 @@ func (d *drafter) checkPattern() {
 	if reckons && slices.ContainsFunc(d.plots, func(p *plot) bool { return len(p.all) == 0 }) {
 		d.say("reckoned", Caution, sayReckoned.Plain(), sourceUs)
 	}
+}
+
+// formulaSlack is how far rows and formula may part before it is worth a word: the
+// digits acres are printed with.
+const formulaSlack = 0.005
+
+// compareFormula says why the rows as drawn come to another area than the block
+// formula of handbooks.
+func (d *drafter) compareFormula(banded bool) {
+	if !banded || !d.rowsLaid() {
+		return
+	}
+	var formula geo.SquareMetres
+	for _, p := range d.plots {
+		if p.block.RowSpacing == 0 {
+			return
+		}
+		formula += p.free.Area() * geo.SquareMetres(math.Min(1, float64(d.request.BandWidth/p.block.RowSpacing)/float64(3-d.sides())))
+	}
+	treated := d.answer.Areas.Treated
+	if formula <= 0 || math.Abs(float64(treated-formula)) <= formulaSlack*float64(formula) {
+		return
+	}
+	d.add(Check{Rule: "band-formula", Answer: OK, Source: sourceGrapes, Measured: &Measured{Value: float64(treated), Limit: float64(formula), Unit: "m2"},
+		Why: sayFormula.With(words.Args{"acres": fmt.Sprintf("%.2f", treated.Acres()), "formula": fmt.Sprintf("%.2f", formula.Acres()), "m2": wholeM2(treated), "formulaM2": wholeM2(formula)})})
 }
 
 // ratesReckon is whether a rate stands on row length or plants.

@@ -237,8 +237,17 @@ func (h *history) split(ctx context.Context, ground plane.Region, pass int) (ins
 }
 
 func cutOrSame(ctx context.Context, a, b plane.Region) (inside, outside plane.Region, err error) {
+	if !a.Box().Meets(b.Box()) {
+		return nil, a, nil
+	}
 	if sameGround(a, b) {
 		return a, nil, nil
+	}
+	switch whole, apart := lies(a, b); {
+	case whole:
+		return a, nil, nil
+	case apart:
+		return nil, a, nil
 	}
 	inside, outside, err = overlay.Cut(ctx, a, b)
 	return wide(inside), wide(outside), err

@@ -2,6 +2,7 @@ package spray
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -46,16 +47,20 @@ var asRule = map[Method]string{Airblast: "airblast", Boom: "spray", HandHeld: "s
 type Exclusion struct {
 	Distance geo.Metres
 	Ground   orb.MultiPolygon // the treated ground included
-	Beyond   geo.SquareMetres // of it outside the blocks of the farm that were chosen
-	Within   []string         // ids of the dwellings, roads and the like it reaches
+	// Beyond is how much of it lies outside the farm's boundary; nil where none is
+	// recorded as ground.
+	Beyond *geo.SquareMetres
+	Within []string // ids of the dwellings, roads and the like it reaches
 }
 
 var (
 	sourceAEZ = words.New("spray-source-aez", "40 CFR 170.405(a) as amended by 89 FR 80767, and 170.505(b); state rules and labels may ask for more", "40 CFR 170.405(a), modificado por 89 FR 80767, y 170.505(b); el estado o la etiqueta pueden exigir más").Plain()
 
 	sayExclusion = words.New("spray-check-aez",
-		"Application exclusion zone of {feet} ft round the sprayer, in every direction, moving with it, and over the property line. Over the whole job it sweeps the ground drawn, {m2} m² of it outside the chosen blocks. Stop for anyone in it, on the farm or off it; go on only when they have left.",
-		"Zona de exclusión de {feet} pies alrededor del pulverizador, en todas las direcciones, que se mueve con él y pasa el lindero. En todo el trabajo barre el terreno dibujado, {m2} m² fuera de los bloques elegidos. Pare si hay alguien dentro, en la finca o fuera; siga solo cuando se haya ido.")
+		"Application exclusion zone of {feet} ft round the sprayer, in every direction, moving with it, and over the property line. Over the whole job it sweeps the ground drawn. {beyond} Stop for anyone in it, on the farm or off it; go on only when they have left.",
+		"Zona de exclusión de {feet} pies alrededor del pulverizador, en todas las direcciones, que se mueve con él y pasa el lindero. En todo el trabajo barre el terreno dibujado. {beyond} Pare si hay alguien dentro, en la finca o fuera; siga solo cuando se haya ido.")
+	sayBeyond           = words.New("spray-aez-beyond", "{m2} m² of it lie outside the boundary recorded.", "{m2} m² quedan fuera del lindero registrado.")
+	sayNoBoundary       = words.New("spray-aez-no-boundary", "No boundary is recorded as ground, so how far it goes past the property line is not reckoned.", "No hay un lindero registrado como terreno, así que no se calcula cuánto pasa del lindero.")
 	sayExclusionReaches = words.New("spray-check-aez-reaches",
 		"The exclusion zone of {feet} ft reaches {names}. Nobody may be there while the sprayer passes, neighbours and people on roads included.",
 		"La zona de exclusión de {feet} pies alcanza {names}. Nadie puede estar ahí mientras pasa el pulverizador, incluidos vecinos y gente en caminos.")
@@ -80,7 +85,8 @@ func (q Request) exclusionFeet() (feet float64, problem words.Text) {
 		given["droplet"] = string(q.Droplets)
 	}
 	if q.Height != nil {
-		given["height_in"] = float64(*q.Height) * inchesPerMetre
+		// To a millionth: 0.3048 m is 12 in, not a hair over.
+		given["height_in"] = math.Round(float64(*q.Height)*inchesPerMetre*1e6) / 1e6
 	}
 	answer, err := calc.Do("aez_ft", given)
 	if err != nil {
@@ -109,20 +115,41 @@ func (d *drafter) keepOut(ctx context.Context) error {
 		return nil
 	}
 	zone := &Exclusion{Distance: geo.Metres(feet * geo.MetresPerFoot)}
+	farm := d.boundary()
 	for _, p := range d.plots {
-		ground, beyond, err := p.swept(ctx, zone.Distance, d.plots)
+		ground, beyond, err := p.swept(ctx, zone.Distance, farm)
 		if err != nil {
 			return refuseGround(p.field, err)
 		}
 		zone.Ground = append(zone.Ground, ground...)
-		zone.Beyond += beyond
+		if farm != nil {
+			sum := beyond
+			if zone.Beyond != nil {
+				sum += *zone.Beyond
+			}
+			zone.Beyond = &sum
+		}
 	}
-	zone.Beyond = step(zone.Beyond)
 	d.answer.Exclusion = zone
-	args := words.Args{"feet": feet, "m2": math.Ceil(float64(zone.Beyond))}
+	args := words.Args{"feet": feet, "beyond": sayNoBoundary.Plain()}
+	if zone.Beyond != nil {
+		*zone.Beyond = step(*zone.Beyond)
+		args["beyond"] = sayBeyond.With(words.Args{"m2": math.Ceil(float64(*zone.Beyond))})
+	}
 	d.add(Check{Rule: "exclusion-zone", Answer: Caution, Why: sayExclusion.With(args), Source: sourceAEZ, Measured: &Measured{Value: feet, Limit: feet, Unit: "ft"}})
 	d.reaches(zone, args)
 	return nil
+}
+
+// boundary is the farm's own ground, where it is recorded as ground.
+func (d *drafter) boundary() orb.MultiPolygon {
+	var out orb.MultiPolygon
+	for _, s := range d.ground.Around {
+		if blocks.SurroundingsKind(s.Kind) == blocks.Boundary {
+			out = append(out, multi(s.Shape)...)
+		}
+	}
+	return out
 }
 
 // peopled are the surroundings where people may be.
@@ -153,35 +180,116 @@ func (d *drafter) nameOf(id, kind string) string {
 	return blocks.SurroundingsKind(kind).Text().String()
 }
 
-// swept is the ground within a distance of where the plot is sprayed: of the
-// ground passed over, which the treated lies in, so that it is never short.
-func (p *plot) swept(ctx context.Context, distance geo.Metres, all []*plot) (orb.MultiPolygon, geo.SquareMetres, error) {
+// looseness is how far the drawn exclusion zone may reach too far: the ground it is
+// drawn round is straightened by that much first. People are told feet.
+const looseness geo.Metres = 0.25
+
+// swept is the ground within a distance of where the plot is sprayed, of the ground
+// passed over, which the treated lies in: never short, and at most twice looseness
+// too far. beyond is what of it lies outside the farm.
+func (p *plot) swept(ctx context.Context, distance geo.Metres, farm orb.MultiPolygon) (ground orb.MultiPolygon, beyond geo.SquareMetres, err error) {
 	if len(p.treated) == 0 {
 		return nil, 0, nil
 	}
-	from := p.passed
-	zone, err := buffer.Around(ctx, plane.Shape{Ground: from}, distance, buffer.Options{})
-	if err != nil {
-		return nil, 0, err
-	}
-	beyond := zone
-	for _, o := range all {
-		if !zoneMeets(p, zone, o) {
+	// Shells alone: a hole narrower than the zone is within it, and in one as wide
+	// nobody stands while a sprayer goes round it.
+	var shells []plane.Region
+	for _, poly := range p.passed {
+		shell := straightened(poly[0])
+		if convex(shell) {
+			shells = append(shells, plane.Region{{grown(shell, distance+looseness)}})
 			continue
 		}
-		theirs, err := p.frame.Region(o.frame.MultiPolygon(o.outline))
+		around, err := buffer.Around(ctx, plane.Shape{Lines: []plane.Line{plane.Line(shell)}}, distance+looseness, buffer.Options{})
 		if err != nil {
 			return nil, 0, err
 		}
-		if beyond, err = overlay.Difference(ctx, beyond, theirs); err != nil {
-			return nil, 0, err
+		for _, ring := range around {
+			shells = append(shells, plane.Region{{ring[0]}})
 		}
 	}
-	return p.frame.MultiPolygon(zone), beyond.Area(), nil
+	zone, err := overlay.Union(ctx, shells...)
+	if err != nil {
+		return nil, 0, err
+	}
+	if len(farm) == 0 {
+		return p.frame.MultiPolygon(zone), 0, nil
+	}
+	inside, err := p.frame.Region(farm)
+	var far *plane.FarError
+	if errors.As(err, &far) {
+		return p.frame.MultiPolygon(zone), zone.Area(), nil
+	}
+	if err != nil {
+		return nil, 0, err
+	}
+	outside, err := overlay.Difference(ctx, zone, inside)
+	return p.frame.MultiPolygon(zone), outside.Area(), err
 }
 
-func zoneMeets(p *plot, zone plane.Region, o *plot) bool {
-	return p.frame.MultiPolygon(zone).Bound().Intersects(o.block.Outline.Bound())
+func convex(r plane.Ring) bool {
+	n := len(r) - 1
+	for i := range n {
+		if r[(i+1)%n].Minus(r[i]).Cross(r[(i+2)%n].Minus(r[(i+1)%n])) < 0 {
+			return false
+		}
+	}
+	return n >= 3
+}
+
+// grownArcs is how many straight pieces stand for a whole turn round the corners of
+// a convex shell; they lie outside the true arc, by d (1 / cos(pi / 72) - 1), a
+// thousandth of d.
+const grownArcs = 72
+
+// grown is a convex shell, counter-clockwise, moved out by d, its corners round.
+func grown(r plane.Ring, d geo.Metres) plane.Ring {
+	n := len(r) - 1
+	out := plane.Ring{}
+	reach := float64(d) / math.Cos(math.Pi/grownArcs)
+	for i := range n {
+		before, at, after := r[(i+n-1)%n], r[i], r[(i+1)%n]
+		from := math.Atan2(at.Y-before.Y, at.X-before.X) - math.Pi/2
+		turn := math.Remainder(math.Atan2(after.Y-at.Y, after.X-at.X)-math.Pi/2-from, 2*math.Pi)
+		pieces := max(1, int(math.Ceil(turn*grownArcs/(2*math.Pi))))
+		for k := range pieces {
+			// Where the sides of the true arc's pieces meet, half a piece in.
+			a := from + turn*(float64(k)+0.5)/float64(pieces)
+			out = append(out, plane.XY{X: at.X + reach*math.Cos(a), Y: at.Y + reach*math.Sin(a)})
+		}
+	}
+	return append(out, out[0])
+}
+
+// straightened drops corners that lie within looseness of the straight way between
+// those kept, after Douglas and Peucker.
+func straightened(r plane.Ring) plane.Ring {
+	if len(r) <= 5 {
+		return r
+	}
+	// The corner farthest from the first parts the ring in two.
+	far := 0
+	for i := range r {
+		if r[i].Distance(r[0]) > r[far].Distance(r[0]) {
+			far = i
+		}
+	}
+	out := append(thinned(r[:far+1]), thinned(r[far:])[1:]...)
+	return out
+}
+
+func thinned(l []plane.XY) plane.Ring {
+	a, b := l[0], l[len(l)-1]
+	worst, at := geo.Metres(0), 0
+	for i := 1; i+1 < len(l); i++ {
+		if d := l[i].Distance(l[i].NearestOn(a, b)); d > worst {
+			worst, at = d, i
+		}
+	}
+	if worst <= looseness {
+		return plane.Ring{a, b}
+	}
+	return append(thinned(l[:at+1]), thinned(l[at:])[1:]...)
 }
 
 // checkDroplets holds the droplets against the finest each label allows.

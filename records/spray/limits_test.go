@@ -2,6 +2,7 @@ package spray
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -11,10 +12,13 @@ import (
 
 	"github.com/paulmach/orb"
 
+	"caneward/blocks/fault"
+	"caneward/blocks/setback"
 	"caneward/blocks/words"
 	"caneward/geo"
 	"caneward/records"
 	"caneward/records/quantity"
+	"caneward/records/scouting"
 )
 
 // capGround is a block of 200 x 100 m and one label on record.
@@ -323,5 +327,247 @@ func TestWorstPointAgainstARaster(t *testing.T) {
 		}
 		c := checksOf(draft(t, g, jobOf("2026-05-01", 2, "oz_wt", "")), "cap")[0]
 		near(t, fmt.Sprint("seed ", seed), c.Measured.Value, worst, 1e-6)
+	}
+}
+
+// The zone of 100 or 25 ft, 40 CFR 170.405(a): round the passes, moving; by hand, a
+// rectangle of 200 x 100 m grown by 30.48 m is 200 x 100 + 600 x 30.48 + pi 30.48^2.
+func TestExclusionZone(t *testing.T) {
+	g, s := capGround(t, `{"name":"Demo"}`)
+	g.Around = []Surroundings{
+		{Feature: feature("dwelling", s.rectangle(225, 40, 235, 50)), Name: "House"},
+		{Feature: feature("road", s.line(-40, -500, -40, 500)), Name: "Lane"},
+	}
+	for _, c := range []struct {
+		name, more string
+		feet       float64
+		answer     Verdict
+		within     int
+	}{
+		{"airblast", `,"method":"airblast"`, 100, Caution, 1},
+		{"boom, medium, over 12 in", `,"method":"boom","droplets":"medium","height_m":0.5`, 25, Caution, 0},
+		{"boom, fine", `,"method":"boom","droplets":"fine","height_m":0.2`, 100, Caution, 1},
+		{"boom, low", `,"method":"boom","droplets":"coarse","height_m":0.3048`, 0, OK, 0},
+		{"drench", `,"method":"drench"`, 0, OK, 0},
+		{"boom, nothing said", `,"method":"boom"`, 0, Caution, 0},
+		{"not said", ``, 0, Caution, 0},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			a := draft(t, g, jobOf("2026-05-01", 1, "lb", c.more))
+			if got := verdict(a, "exclusion-zone"); got != c.answer {
+				t.Fatalf("%q, want %q: %+v", got, c.answer, checksOf(a, "exclusion-zone"))
+			}
+			if c.feet == 0 {
+				if a.Exclusion != nil {
+					t.Errorf("a zone of %v", a.Exclusion.Distance)
+				}
+				return
+			}
+			d := c.feet * geo.MetresPerFoot
+			near(t, "distance", float64(a.Exclusion.Distance), d, 1e-9)
+			zone, err := s.frame.Region(a.Exclusion.Ground)
+			if err != nil {
+				t.Fatal(err)
+			}
+			least := 20_000 + 600*d + math.Pi*d*d
+			if got := float64(zone.Area()); got < least || got > 20_000+600*(d+0.5)+4*(d+0.5)*(d+0.5) {
+				t.Errorf("zone of %.1f m2, want a little over %.1f", got, least)
+			}
+			if len(a.Exclusion.Within) != c.within || a.Exclusion.Beyond != nil {
+				t.Errorf("within %v, beyond %v", a.Exclusion.Within, a.Exclusion.Beyond)
+			}
+		})
+	}
+	g.Around = append(g.Around, Surroundings{Feature: feature("boundary", s.rectangle(-10, -1000, 1000, 1000))})
+	a := draft(t, g, jobOf("2026-05-01", 1, "lb", `,"method":"airblast"`))
+	// Left of x = -10: a strip of 20.48 x 100 m and two quarter discs' ends.
+	r, x := 30.48, 10.0
+	ends := r*r*math.Acos(x/r) - x*math.Sqrt(r*r-x*x)
+	near(t, "past the property line", float64(*a.Exclusion.Beyond), (r-x)*100+ends, 80)
+}
+
+func feature(kind string, shape orb.Geometry) setback.Feature {
+	return setback.Feature{ID: "0190b5a2-7c3e-7a11-8f00-3b9f6c2d1e4" + kind[:1], Kind: kind, Shape: shape}
+}
+
+// A strip is ground that must exist: 10 m along a stream 12 m off the field.
+func TestStripMustExist(t *testing.T) {
+	g, s := capGround(t, `{"name":"Demo"}`)
+	g.Around = []Surroundings{{Feature: feature("water", s.line(-300, 112, 500, 112)), Name: "Creek"}}
+	job := jobOf("2026-05-01", 1, "lb", `,"setbacks":[{"from":"water","distance_m":10,"strip":true}]`)
+	c := checksOf(draft(t, g, job), "strip")
+	if len(c) != 1 || c[0].Answer != Stop || c[0].Area < 2000 || c[0].At == nil {
+		t.Fatalf("no strip recorded: %+v", c)
+	}
+	strip := Surroundings{Feature: feature("other", s.rectangle(-100, 100, 300, 125)), Strip: true}
+	g.Around = append(g.Around, strip)
+	if c := checksOf(draft(t, g, job), "strip"); len(c) != 1 || c[0].Answer != OK {
+		t.Errorf("recorded: %+v", c)
+	}
+	g.Around[1].Shape = s.rectangle(-100, 100, 150, 125)
+	c = checksOf(draft(t, g, job), "strip")
+	if len(c) != 1 || c[0].Answer != Stop || s.frame.XY(*c[0].At).X < 149 {
+		t.Errorf("a gap: %+v", c)
+	}
+	g.Around[1] = strip
+	g.Around[1].Strip = false
+	if c := checksOf(draft(t, g, job), "strip"); c[0].Answer != Stop {
+		t.Errorf("not marked as a strip: %+v", c)
+	}
+}
+
+// The nearest places stand with every distance, on the outline and on the ground
+// treated; the clearance is rounded down and the line's own doubt said.
+func TestClearances(t *testing.T) {
+	g, s := capGround(t, `{"name":"Demo"}`)
+	g.Around = []Surroundings{{Feature: feature("water", s.line(-300, 110, 500, 110)), Name: "Creek", Accuracy: 5}}
+	a := draft(t, g, jobOf("2026-05-01", 1, "lb", `,"setbacks":[{"from":"water","distance_m":15.24}]`))
+	d := a.Distances[0]
+	near(t, "outline", float64(d.M), 10, 1e-3)
+	near(t, "treated", float64(d.Treated.M), 15.24, 0.02)
+	if got := d.Treated.FeetDown(); got != 50 {
+		t.Errorf("%d ft, want 50", got)
+	}
+	for name, p := range map[string][2]geo.Position{"outline": {d.Nearest.Ground, d.Nearest.Feature}, "treated": {d.Treated.Nearest.Ground, d.Treated.Nearest.Feature}} {
+		near(t, name+" ground", s.frame.XY(p[0]).Y, map[string]float64{"outline": 100, "treated": 94.76}[name], 0.02)
+		near(t, name+" water", s.frame.XY(p[1]).Y, 110, 1e-3)
+	}
+	c := checksOf(a, "drawn-by-eye")
+	if len(c) != 1 || !strings.Contains(c[0].Why.String(), "50 ft") || !strings.Contains(c[0].Why.String(), "as near as 33 ft") {
+		t.Errorf("%+v", c)
+	}
+	near(t, "15.24 m is 50 ft", float64(Clearance{M: 15.24}.FeetDown()), 50, 0)
+	near(t, "15.2399 m is 49 ft", float64(Clearance{M: 15.2399}.FeetDown()), 49, 0)
+}
+
+// From the top of a bank the way is longer by as far as it lies from the line.
+func TestTopOfBank(t *testing.T) {
+	g, s := capGround(t, `{"name":"Demo"}`)
+	water := feature("water", s.line(-300, 110, 500, 110))
+	job := func(more string) string {
+		return jobOf("2026-05-01", 1, "lb", `,"setbacks":[{"from":"water","distance_m":15,"to_edge":"top-of-bank"`+more+`}]`)
+	}
+	for _, c := range []struct {
+		name, more string
+		change     func(*setback.Feature)
+		withheld   float64
+		unknown    bool
+	}{
+		{"nobody knows", "", func(*setback.Feature) {}, 5 * 200, true},
+		{"typed with the setback", `,"bank_m":3`, func(*setback.Feature) {}, 8 * 200, false},
+		{"recorded with the stream", "", func(f *setback.Feature) { f.Bank = 4 }, 9 * 200, false},
+		{"the line is the top of the bank", "", func(f *setback.Feature) { f.Edge = setback.TopOfBank }, 5 * 200, false},
+	} {
+		one := water
+		c.change(&one)
+		g.Around = []Surroundings{{Feature: one}}
+		a := draft(t, g, job(c.more))
+		near(t, c.name, float64(a.Areas.Withheld), c.withheld, 4)
+		if got := verdict(a, "bank") == Caution; got != c.unknown {
+			t.Errorf("%s: says that the bank is not known: %v", c.name, got)
+		}
+	}
+}
+
+// The plants of a group: a strip as wide as the rows are apart, from half a plant
+// before the first to half a one past the last.
+func TestStretches(t *testing.T) {
+	g, _ := rowGround(t)
+	body := func(pattern, stretches string) string {
+		return fmt.Sprintf(`{"blocks":[%q],"pattern":%s,"stretches":{%q:[%s]}}`, idA, pattern, idA, stretches)
+	}
+	a := draft(t, g, body(`"spot"`, `{"row":2,"from":11,"to":20},{"row":3,"from":15,"to":16},{"row":2,"from":20,"to":20}`))
+	near(t, "treated", float64(a.Areas.Treated), 3*(10+2), 0.05)
+	if *a.Plants != 12 {
+		t.Errorf("%d plants, want 12", *a.Plants)
+	}
+	near(t, "row", float64(*a.RowLength), 12, 0.01)
+	near(t, "at the row's end", float64(draft(t, g, body(`"drench","band_width_m":1`, `{"row":1,"from":1,"to":1}`)).Areas.Treated), 0.5, 0.01)
+	for field, bad := range map[string]string{
+		`stretches.` + idA + `[0].row`:  body(`"spot"`, `{"row":99,"from":1,"to":2}`),
+		`stretches.` + idA + `[0].from`: body(`"spot"`, `{"row":1,"from":500,"to":600}`),
+	} {
+		_, err := Draft(t.Context(), g, request(t, bad))
+		if !strings.Contains(fmt.Sprint(fieldsOf(err)), field) {
+			t.Errorf("%s: faults at %v, want %s", bad, fieldsOf(err), field)
+		}
+	}
+	if _, err := ReadRequest([]byte(body(`"spot"`, `{"row":1,"from":5,"to":2}`))); !strings.Contains(fmt.Sprint(fieldsOf(err)), "[0].to") {
+		t.Errorf("backwards: %v", err)
+	}
+}
+
+func fieldsOf(err error) (fields []string) {
+	var refused *fault.Error
+	if errors.As(err, &refused) {
+		for _, d := range refused.Details {
+			fields = append(fields, d.Field)
+		}
+	}
+	return fields
+}
+
+// What labels say of bloom, days, wind, droplets and carrier binds.
+func TestLabelBinds(t *testing.T) {
+	for _, c := range []struct {
+		name, label, more, rule string
+		want                    Verdict
+	}{
+		{"in bloom", `"bloom":"never"`, ``, "bloom", Stop},
+		{"in the evening", `"bloom":"evening"`, ``, "bloom", Caution},
+		{"no longer valid", `"valid_until":"2026-04-30"`, ``, "label-valid", Stop},
+		{"the last day", `"valid_until":"2026-05-01"`, ``, "label-valid", ""},
+		{"out of season", `"season":{"from":"06-01","to":"09-30"}`, ``, "label-season", Stop},
+		{"label's wind", `"wind":{"most_m_s":3}`, `,"wind_speed_m_s":3.1`, "label-wind", Stop},
+		{"within it", `"wind":{"most_m_s":3}`, `,"wind_speed_m_s":3`, "label-wind", ""},
+		{"too fine", `"droplets_finest":"medium"`, `,"droplets":"fine"`, "droplets", Stop},
+		{"as coarse", `"droplets_finest":"medium"`, `,"droplets":"medium"`, "droplets", ""},
+		{"too little spray", `"carrier_least":{"value":20,"unit":"gal","per":"acre"}`, `,"carrier":{"value":180,"unit":"L","per":"ha"}`, "carrier", Stop},
+		{"enough", `"carrier_least":{"value":20,"unit":"gal","per":"acre"}`, `,"carrier":{"value":20,"unit":"gal","per":"acre"}`, "carrier", ""},
+		{"no rate for the pattern", `"rates":[{"value":1,"unit":"lb","per":"acre","patterns":["band"]}]`, ``, "rate", Stop},
+		{"no rate for the crop", `"rates":[{"value":1,"unit":"lb","per":"acre","crop":"grapes"}]`, ``, "rate", Stop},
+		{"the group's rate", `"rates":[{"value":1,"unit":"lb","per":"acre","crop":"caneberries, dormant"}]`, ``, "rate", OK},
+		{"mixing place", `"setbacks":[{"from":"well","distance_m":30,"from_edge":"mixing-place"}]`, ``, "mixing-place", Caution},
+	} {
+		g, _ := capGround(t, `{"name":"Demo",`+c.label+`}`)
+		at := 65
+		g.Blocks[0].Stages = []scouting.Stage{{Stage: "bloom", BBCH: &at, On: time.Date(2026, 4, 28, 0, 0, 0, 0, time.UTC)}}
+		if got := verdict(draft(t, g, jobOf("2026-05-01", 1, "lb", c.more)), c.rule); got != c.want {
+			t.Errorf("%s: %q, want %q", c.name, got, c.want)
+		}
+	}
+}
+
+func TestSprayerChecks(t *testing.T) {
+	list, err := ParseSprayers(json.RawMessage(`{"sprayers":[{"id":"tower","name":"Tower","method":"airblast","calibrations":[
+		{"on":"2025-03-01","with":"gpa_5940","inputs":{"gpm":0.5,"mph":4,"width_in":20},"nozzles":[64,66,50,65]},
+		{"on":"2026-04-01","with":"lpha_600","inputs":{"l_per_min":1,"kmh":6,"width_m":0.5}}]}]}`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	g, _ := capGround(t, `{"name":"Demo"}`)
+	work := func(day, gal string) Answer {
+		q := request(t, jobOf(day, 1, "lb", `,"sprayer":"tower","carrier":{"value":`+gal+`,"unit":"gal","per":"acre"}`))
+		if !q.Use(list) || q.Method != Airblast {
+			t.Fatal("the sprayer was not taken")
+		}
+		a, err := Draft(t.Context(), g, q)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return a
+	}
+	// 600 x 1 / (6 x 0.5) = 200 L/ha = 21.38 gal/acre.
+	if a := work("2026-05-01", "21"); verdict(a, "calibration") != OK || verdict(a, "nozzles") != "" {
+		t.Errorf("%+v", a.Checks)
+	}
+	if a := work("2026-05-01", "40"); verdict(a, "calibration") != Caution {
+		t.Errorf("40 gal asked of 21: %+v", checksOf(a, "calibration"))
+	}
+	if a := work("2026-03-02", "37"); verdict(a, "nozzles") != Caution || len(checksOf(a, "calibration")) != 2 {
+		t.Errorf("a year and a day on: %+v", a.Checks)
+	}
+	if got := work("2026-05-01", "21").Mixing; len(got) != 3 || !strings.Contains(got[0].String(), "half") {
+		t.Errorf("mixing %v", got)
 	}
 }
