@@ -327,6 +327,27 @@ export class Client {
     return this.net.post<T>(this.path("treated-area"), draft, options);
   }
 
+  /** The sums of the trade, in groups, in the page's language. */
+  calcTopics<T>(options: Options = {}): Promise<T> {
+    return this.net.json<T>(this.path("calc"), options);
+  }
+
+  /** One sum worked out. */
+  calc<T>(topic: string, inputs: Json, options: Options = {}): Promise<T> {
+    return this.net.post<T>(this.path(`calc/${encodeURIComponent(topic)}`), inputs, options);
+  }
+
+  /** The farm's sprayers and what calibrating them gave. */
+  sprayers<T>(options: Options = {}): Promise<T> {
+    return this.net.json<T>(this.path("sprayers"), options);
+  }
+
+  /** Replaces the farm's sprayers; an empty tag creates the list. */
+  putSprayers<T>(document: Json, etag: string, options: Options = {}): Promise<T> {
+    const match: Record<string, string> = etag ? { "If-Match": etag } : { "If-None-Match": "*" };
+    return this.net.json<T>(this.path("sprayers"), { ...options, method: "PUT", body: JSON.stringify(document), headers: { ...jsonBody, ...match } });
+  }
+
   /** Groups, scan, runs and list. A scan of a large block takes long: three minutes are allowed; pass a signal for the stop button. */
   hotSpots<T>(ask: Json, options: Options = {}): Promise<T> {
     return this.net.post<T>(this.path("hot-spots"), ask, { timeoutMs: 180_000, ...options });

@@ -4,6 +4,7 @@ import { ground } from "./ground";
 import { imports } from "./imports";
 import { enter } from "./index";
 import { keep } from "./keep";
+import { label } from "./label";
 import { papers } from "./papers";
 import { mayi } from "./mayi";
 import { pass } from "./pass";
@@ -13,4 +14,4 @@ import { samples } from "./samples";
 import { scoutplan } from "./scoutplan";
 import { walk } from "./walk";
 
-for (const texts of [mayi, ground, imports, walk, disease, pass, papers, planting, plants, samples, scoutplan, keep]) enter(texts);
+for (const texts of [mayi, ground, imports, walk, disease, pass, papers, planting, plants, samples, scoutplan, keep, label]) enter(texts);

@@ -25,8 +25,8 @@ const loaders: Record<PlaceName, () => Promise<Loaded>> = {
     return { place, texts: [texts.disease, samples.samples, walk.walk] };
   },
   pass: async () => {
-    const [{ pass: place }, texts, mayi] = await Promise.all([import("./pass"), import("../i18n/pass"), import("../i18n/mayi")]);
-    return { place, texts: [texts.pass, mayi.mayi] };
+    const [{ pass: place }, texts, mayi, label] = await Promise.all([import("./pass"), import("../i18n/pass"), import("../i18n/mayi"), import("../i18n/label")]);
+    return { place, texts: [texts.pass, mayi.mayi, label.label] };
   },
   papers: async () => {
     const [{ papers: place }, texts, ground, walk, pass, plan, keep, mayi] = await Promise.all([

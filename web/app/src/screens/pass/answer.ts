@@ -29,6 +29,11 @@ export interface Distance {
   readonly to: string;
   readonly kind: string;
   readonly m: number;
+  readonly nearest?: { readonly ground: readonly [number, number]; readonly feature: readonly [number, number] };
+  /** From the ground treated, where that is near; feet rounded down. */
+  readonly treated?: { readonly m: number; readonly feet_down: number; readonly nearest: { readonly ground: readonly [number, number]; readonly feature: readonly [number, number] } };
+  readonly drawn_by_eye?: boolean;
+  readonly line_accuracy_m?: number;
 }
 
 export interface CheckLine {
@@ -36,6 +41,19 @@ export interface CheckLine {
   readonly answer: "ok" | "caution" | "stop";
   readonly why: string;
   readonly source: string;
+  readonly measured?: { readonly value: number; readonly limit: number; readonly unit: string };
+  readonly block?: string;
+  readonly at?: readonly [number, number];
+  readonly ground?: Geometry;
+  readonly area_m2?: number;
+  readonly share?: number;
+  readonly passes?: readonly string[];
+}
+
+export interface Exclusion {
+  readonly distance_m: number;
+  readonly ground: Geometry | null;
+  readonly within: readonly string[];
 }
 
 /** What the server says to a draft. Lists may come as null when empty. */
@@ -55,6 +73,10 @@ export interface Worked {
   /** Day, YYYY-MM-DD, and instant; absent where no label says. */
   readonly first_harvest_on?: string | undefined;
   readonly entry_from?: string | undefined;
+  readonly exclusion?: Exclusion | undefined;
+  readonly mixing?: readonly string[] | undefined;
+  /** The labels as they stood, kept with the pass. */
+  readonly labels?: readonly unknown[] | undefined;
 }
 
 export const amountOf = (share: Share): Amount => ("amount" in share ? share.amount : share);
@@ -76,7 +98,7 @@ export function measured(a: Amount): { value: number; unit: string; digits: numb
 
 /** What a rate is multiplied with. */
 export function baseOf(per: string): "area" | "spray" | "row" | "plants" {
-  if (per === "100gal" || per === "100L") return "spray";
+  if (per === "100gal" || per === "100L" || per === "spray") return "spray";
   if (per === "1000ft" || per === "1000m") return "row";
   return per === "plant" ? "plants" : "area";
 }

@@ -16,6 +16,11 @@ const form: DraftForm = {
   tank: { value: "50", unit: "gal" },
   start: "",
   harvestOn: "",
+  stretches: {},
+  sprayer: "",
+  method: "",
+  droplets: "",
+  height: "",
 };
 const zone = "America/New_York";
 
@@ -54,7 +59,7 @@ describe("the wire form", () => {
         band: { text: "36", unit: "in" },
         sides: 1,
         windFrom: "180",
-        setbacks: [{ from: "water", distance: { text: "25", unit: "ft" }, side: "downwind", halfAngle: "" }],
+        setbacks: [{ from: "water", distance: { text: "25", unit: "ft" }, side: "downwind", toEdge: "", bank: { text: "", unit: "ft" }, strip: false, halfAngle: "" }],
       },
       zone,
     );
@@ -87,7 +92,7 @@ describe("the wire form", () => {
     { name: "no product at all", change: { lines: [] }, field: "products", key: "product" },
     { name: "rows in words", change: { rows: { b1: "north end" } }, field: "rows.b1", key: "rows" },
     { name: "a band without width", change: { pattern: "band" }, field: "band_width_m", key: "number" },
-    { name: "downwind without wind", change: { setbacks: [{ from: "water", distance: { text: "25", unit: "ft" }, side: "downwind", halfAngle: "" }] }, field: "wind_from_deg", key: "bearing" },
+    { name: "downwind without wind", change: { setbacks: [{ from: "water", distance: { text: "25", unit: "ft" }, side: "downwind", toEdge: "", bank: { text: "", unit: "ft" }, strip: false, halfAngle: "" }] }, field: "wind_from_deg", key: "bearing" },
     { name: "an hour that is jumped over", change: { start: "2026-03-08T02:30" }, field: "start", key: "time" },
   ] as const)("names the field for $name", ({ change, field, key }) => {
     expect(build({ ...form, ...(change as Partial<DraftForm>) }, zone)).toEqual({ ok: false, faults: [{ field, key }] });

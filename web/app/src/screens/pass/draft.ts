@@ -25,6 +25,16 @@ export interface SetbackForm {
   readonly distance: Typed;
   readonly side: "all" | "downwind";
   readonly halfAngle: string;
+  readonly toEdge: "" | "water-edge" | "top-of-bank";
+  readonly bank: Typed;
+  readonly strip: boolean;
+}
+
+/** A run of plants on a row, both ends included. */
+export interface Stretch {
+  readonly row: number;
+  readonly from: number;
+  readonly to: number;
 }
 
 export interface LineForm {
@@ -55,6 +65,14 @@ export interface DraftForm {
   /** Wall time of the farm's zone, as datetime-local gives it. */
   readonly start: string;
   readonly harvestOn: string;
+  /** Plants of a group of finds, by block; what is not named stays whole. */
+  readonly stretches: Readonly<Record<string, readonly Stretch[]>>;
+  /** Id of one of the farm's sprayers, empty for none. */
+  readonly sprayer: string;
+  readonly method: string;
+  readonly droplets: string;
+  /** Height of release above the soil, feet as typed. */
+  readonly height: string;
 }
 
 /** What is wrong with a field, by the same path the server uses, so that both land at the same place. */
@@ -106,7 +124,10 @@ export function build(form: DraftForm, zone: string): Built {
 
   const body: Record<string, unknown> = { blocks: form.blocks, pattern: form.pattern };
   if (Object.keys(rows).length > 0) body["rows"] = rows;
-  if (spot) {
+  const stretches = Object.fromEntries(Object.entries(form.stretches).filter(([id, list]) => form.blocks.includes(id) && list.length > 0));
+  const grouped = Object.keys(stretches).length > 0;
+  if (grouped) body["stretches"] = stretches;
+  if (spot && (!grouped || form.corners.trim())) {
     const area = readCorners(form.corners).geometry;
     if (!area) fault("area", "area");
     body["area"] = area;
@@ -127,6 +148,9 @@ export function build(form: DraftForm, zone: string): Built {
       if (!(a > 0 && a <= 180)) fault(`${at}.half_angle_deg`, "bearing");
       out["half_angle_deg"] = a;
     }
+    if (s.toEdge) out["to_edge"] = s.toEdge;
+    if (s.toEdge === "top-of-bank" && s.bank.text.trim()) out["bank_m"] = metres(`${at}.bank_m`, s.bank);
+    if (s.strip) out["strip"] = true;
     return out;
   });
   if (form.windFrom.trim()) {
@@ -141,6 +165,10 @@ export function build(form: DraftForm, zone: string): Built {
     if (!(v >= 0)) fault("wind_speed_m_s", "number");
     body["wind_speed_m_s"] = v;
   }
+  if (form.sprayer) body["sprayer"] = form.sprayer;
+  if (form.method) body["method"] = form.method;
+  if (form.droplets) body["droplets"] = form.droplets;
+  if (form.height.trim()) body["height_m"] = positive("height_m", form.height) * metresPer.ft;
   if (form.lines.length === 0) fault("products", "product");
   body["products"] = form.lines.map((line, i) => {
     const at = `products[${i}]`;

@@ -2,7 +2,7 @@ import { t as say } from "../../i18n";
 import type { Stored } from "../../model/kinds";
 import { surroundingsKinds } from "../../model/kinds";
 import type { Problem } from "../../api/problem";
-import { Choice, TextField } from "../../ui/form";
+import { Check, Choice, TextField } from "../../ui/form";
 import { useText } from "../../ui/hooks";
 import { type FieldFault, fieldId, type LineForm, type SetbackForm, type Typed } from "./draft";
 
@@ -21,12 +21,12 @@ export function faultsAt(faults: readonly FieldFault[], problem: Problem | null)
 
 export const amountUnits = ["fl_oz", "pt", "qt", "gal", "oz_wt", "lb", "mL", "L", "g", "kg"] as const;
 const sprayUnits = ["gal", "L"] as const;
-const pers = ["acre", "ha", "100gal", "100L", "1000ft", "1000m", "plant"] as const;
+const pers = ["acre", "treated-acre", "ha", "treated-ha", "100gal", "100L", "1000ft", "1000m", "plant", "spray"] as const;
 const sprayPers = ["acre", "ha", "1000ft", "1000m", "plant"] as const;
 
 
 export function UnitChoice(props: { label: string; field: string; value: string; spray?: boolean; fault: string | undefined; onValue: (unit: string) => void }) {
-  const list: readonly (typeof amountUnits)[number][] = props.spray ? sprayUnits : amountUnits;
+  const list: readonly ((typeof amountUnits)[number] | "percent")[] = props.spray ? sprayUnits : [...amountUnits, "percent"];
   return (
     <Choice
       id={fieldId(props.field)}
@@ -133,6 +133,26 @@ export function SetbackFields(props: {
           fault={faultAt(`${at}.half_angle_deg`)}
           onValue={(halfAngle) => set({ halfAngle })}
         />
+      )}
+      {form.from === "water" && (
+        <>
+          <Choice
+            id={fieldId(`${at}.to_edge`)}
+            label={t("pass-setback-to-edge")}
+            empty={t("pass-setback-line")}
+            value={form.toEdge}
+            choices={[
+              { value: "water-edge", label: t("label-choice-setbacks-to-edge-water-edge") },
+              { value: "top-of-bank", label: t("label-choice-setbacks-to-edge-top-of-bank") },
+            ]}
+            fault={faultAt(`${at}.to_edge`)}
+            onValue={(toEdge) => set({ toEdge })}
+          />
+          {form.toEdge === "top-of-bank" && (
+            <LengthField label={t("pass-setback-bank")} field={`${at}.bank_m`} value={form.bank} units={["ft", "m"]} fault={faultAt(`${at}.bank_m`)} onValue={(bank) => set({ bank })} />
+          )}
+          <Check label={t("pass-setback-strip")} checked={form.strip} onChecked={(strip) => set({ strip })} />
+        </>
       )}
       <button type="button" onClick={props.onDrop}>
         {t("pass-setback-drop", { n })}

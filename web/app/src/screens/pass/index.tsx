@@ -10,10 +10,15 @@ import { DataTable } from "../papers/datatable";
 import type { Column } from "../papers/table";
 import type { Place, PlaceProps } from "../place";
 import { blockNames, OnePass } from "./onepass";
+import { CalcPage } from "./calcpage";
+import { Labels, OneLabel } from "./labelform";
 import { Planner } from "./planner";
+import { Sprayers } from "./sprayers";
 import { type Named, productName } from "./result";
 import { passMoment, saved } from "./saved";
 import "./pass.css";
+
+const parts = ["plan", "labels", "sprayers", "calc"] as const;
 
 function Sheet(props: PlaceProps) {
   const t = useText();
@@ -24,12 +29,31 @@ function Sheet(props: PlaceProps) {
   const passes = useRecords(farm, "passes");
   const named: Named = { blocks: blocks.list, products: products.list, surroundings: surroundings.list };
   const chosen = address.view?.startsWith("pass:") ? farm.find("passes", address.view.slice(5)) : undefined;
+  const view = address.view ?? "";
+  const here: (typeof parts)[number] = view.startsWith("label") ? "labels" : view.startsWith("calc") ? "calc" : view === "sprayers" ? "sprayers" : "plan";
   const failed = [blocks, products, surroundings, passes].find((r) => r.state === "failed");
   return (
     <div class="pass">
       <h1>{t("pass-title")}</h1>
       {failed && <ProblemNote problem={failed.failure} onRetry={() => (["blocks", "products", "surroundings", "passes"] as const).forEach((k) => void farm.load(k, true))} />}
-      {chosen ? (
+      <nav class="parts" aria-label={t("pass-tabs")}>
+        {parts.map((part) => (
+          <button key={part} type="button" class="link" aria-current={here === part ? "page" : undefined} onClick={() => go({ view: part === "plan" ? undefined : part })}>
+            {t(`pass-tab-${part}`)}
+          </button>
+        ))}
+      </nav>
+      {here === "labels" ? (
+        view.startsWith("label:") ? (
+          products.state === "ready" && <OneLabel key={view} {...props} product={products.list.find((p) => p.id === view.slice(6))} />
+        ) : (
+          <Labels {...props} products={products.list} />
+        )
+      ) : here === "calc" ? (
+        <CalcPage {...props} />
+      ) : here === "sprayers" ? (
+        <Sprayers {...props} />
+      ) : chosen ? (
         <OnePass {...props} pass={chosen} named={named} />
       ) : (
         <>

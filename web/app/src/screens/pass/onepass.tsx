@@ -41,7 +41,7 @@ export function OnePass(props: PlaceProps & { readonly pass: Stored<"passes">; r
       <p>{t(`pass-pattern-${p.pattern ?? "broadcast"}` as "pass-pattern-band")}. {blockNames(p, named)}.</p>
       {p.state === "applied" && <Done pass={pass} zone={zone} />}
       <p class="hint">{t("pass-frozen")}</p>
-      <Figures worked={worked} rates={(p.products ?? []).map((l) => l.rate)} tank={p.tank} named={named} date={p.worked_at ? moment(p.worked_at, zone) : ""} zone={zone} />
+      <Figures map={map} worked={worked} rates={(p.products ?? []).map((l) => l.rate)} tank={p.tank} named={named} date={p.worked_at ? moment(p.worked_at, zone) : ""} zone={zone} />
       {p.state !== "applied" && (may ? <Apply key={pass.id} {...props} /> : <p class="hint">{t("pass-not-yours")}</p>)}
       <PassRecord {...props} />
       <Cautions />

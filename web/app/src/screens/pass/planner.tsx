@@ -13,10 +13,11 @@ import { say } from "../../ui/undo";
 import { units } from "../../units";
 import type { PlaceProps } from "../place";
 import type { Worked } from "./answer";
-import { build, type DraftForm, type FieldFault, fieldId, type LineForm, metresPerSecond, patterns, type SetbackForm, type SpeedUnit } from "./draft";
+import { build, type DraftForm, type FieldFault, fieldId, type LineForm, metresPer, metresPerSecond, patterns, type SetbackForm, type SpeedUnit, type Stretch } from "./draft";
 import { faultsAt, LengthField, PerChoice, ProductFields, SetbackFields, UnitChoice } from "./fields";
 import { Cautions, Figures, type Named, type RateOf, useGround } from "./result";
 import { passFeature } from "./saved";
+import { MethodFields, type SprayersAnswer } from "./sprayers";
 
 const emptyLine: LineForm = { product: "", name: "", value: "", unit: "", per: "acre" };
 
@@ -38,6 +39,11 @@ function firstForm(farm: string, block: string | undefined): DraftForm {
     tank: { value: "", unit: us ? "gal" : "L" },
     start: "",
     harvestOn: "",
+    stretches: {},
+    sprayer: "",
+    method: "",
+    droplets: "",
+    height: "",
   };
   return { ...first, ...repeated(farm) };
 }
@@ -100,6 +106,7 @@ export function Planner(props: PlaceProps & { readonly named: Named; readonly on
     return () => map.setOverlay("pass-blocks", null);
   }, [map, form.blocks, named.blocks]);
   useGround(map, done?.worked ?? null);
+  const stale = form !== done?.form;
 
   const workOut = async () => {
     const built = build(form, zone);
@@ -184,6 +191,7 @@ export function Planner(props: PlaceProps & { readonly named: Named; readonly on
         fault={faultAt("pattern")}
         onValue={(pattern) => set({ pattern })}
       />
+      <GroupOfFinds api={props.api} map={map} blocks={named.blocks.filter((b) => form.blocks.includes(b.id))} stretches={form.stretches} onStretches={(stretches) => set({ stretches })} />
       {form.pattern === "spot" && <SpotGround map={map} corners={form.corners} fault={faultAt("area", true)} onCorners={(corners) => set({ corners })} />}
       {form.pattern === "band" && (
         <>
@@ -217,6 +225,7 @@ export function Planner(props: PlaceProps & { readonly named: Named; readonly on
       <button type="button" onClick={() => set({ lines: [...form.lines, emptyLine] })}>
         {t("pass-product-add")}
       </button>
+      <Machine {...props} form={form} fault={faultAt("sprayer") ?? faultAt("method") ?? faultAt("height_m")} onForm={set} />
       <h3>{t("pass-setbacks")}</h3>
       {form.setbacks.map((s, i) => (
         <SetbackFields
@@ -255,14 +264,14 @@ export function Planner(props: PlaceProps & { readonly named: Named; readonly on
       {problem !== null && <ProblemNote problem={problem} map={map} fields={fieldsShown} />}
       {done && (
         <section aria-live="polite" ref={result}>
-          {form !== done.form && (
+          {stale && (
             <p>
               <Mark answer="caution" /> {t("pass-again")}
             </p>
           )}
-          <Figures planning worked={done.worked} rates={rates} tank={done.asked["tank"] as { value: number; unit: string } | undefined} named={named} date={moment(done.at, zone)} zone={zone} />
+          <Figures planning map={map} worked={done.worked} rates={rates} tank={done.asked["tank"] as { value: number; unit: string } | undefined} named={named} date={moment(done.at, zone)} zone={zone} />
           {stops && <TextArea label={t("pass-stop-reason")} rows={2} value={stopReason} fault={stopFault} onValue={setStopReason} />}
-          <button type="button" disabled={busy || form !== done.form} onClick={() => void save()}>
+          <button type="button" disabled={busy || stale} onClick={() => void save()}>
             {t("pass-save")}
           </button>
         </section>
@@ -273,16 +282,24 @@ export function Planner(props: PlaceProps & { readonly named: Named; readonly on
   );
 }
 
-const newSetback = (): SetbackForm => ({ from: "water", distance: { text: "", unit: units.get() === "us" ? "ft" : "m" }, side: "all", halfAngle: "" });
+const newSetback = (): SetbackForm => ({ from: "water", distance: { text: "", unit: units.get() === "us" ? "ft" : "m" }, side: "all", halfAngle: "", toEdge: "", bank: { text: "", unit: units.get() === "us" ? "ft" : "m" }, strip: false });
 
 /** Setbacks typed from the labels of the chosen products that the form lacks. */
 function labelSetbacks(form: DraftForm, named: Named): { product: string; add: SetbackForm[] }[] {
   return form.lines.flatMap((line) => {
     const p = named.products.find((r) => r.id === line.product)?.feature.properties;
-    const typed = (p?.["setbacks"] ?? []) as { from?: string; distance_m?: number; side?: string }[];
+    const typed = (p?.["setbacks"] ?? []) as { from?: string; distance_m?: number; side?: string; half_angle_deg?: number; from_edge?: string; to_edge?: string; bank_m?: number; strip?: boolean }[];
     const add = typed
-      .filter((s) => s.from && s.distance_m)
-      .map((s): SetbackForm => ({ from: s.from ?? "", distance: { text: String(s.distance_m), unit: "m" }, side: s.side === "downwind" ? "downwind" : "all", halfAngle: "" }))
+      .filter((s) => s.from && s.distance_m && s.from_edge !== "mixing-place")
+      .map((s): SetbackForm => ({
+        from: s.from ?? "",
+        distance: { text: String(s.distance_m), unit: "m" },
+        side: s.side === "downwind" ? "downwind" : "all",
+        halfAngle: s.half_angle_deg === undefined ? "" : String(s.half_angle_deg),
+        toEdge: s.to_edge === "water-edge" || s.to_edge === "top-of-bank" ? s.to_edge : "",
+        bank: { text: s.bank_m === undefined ? "" : String(s.bank_m), unit: "m" },
+        strip: s.strip === true,
+      }))
       .filter((s) => !form.setbacks.some((f) => f.from === s.from && f.side === s.side && f.distance.text === s.distance.text));
     return p && add.length > 0 ? [{ product: p.name, add }] : [];
   });
@@ -296,6 +313,99 @@ export function SpeedField(props: { label: string; field: string; value: { text:
       <TextField id={fieldId(props.field)} label={props.label} inputMode="decimal" optional value={props.value.text} fault={props.fault} onValue={(text) => props.onValue({ ...props.value, text })} />
       <Choice label={t("pass-unit", { what: props.label.toLowerCase() })} value={props.value.unit} choices={speeds.map((u) => ({ value: u, label: u }))} onValue={(unit) => props.onValue({ ...props.value, unit })} />
     </div>
+  );
+}
+
+/** The machine: one of the farm's, or how spray leaves it, which the exclusion zone hangs on. */
+function Machine({ api, form, fault, onForm }: PlaceProps & { form: DraftForm; fault: string | undefined; onForm: (part: Partial<DraftForm>) => void }) {
+  const t = useText();
+  const [known, setKnown] = useState<SprayersAnswer | null>(null);
+  const [failed, setFailed] = useState<unknown>(null);
+  useEffect(() => void api.sprayers<SprayersAnswer>().then(setKnown, setFailed), [api]);
+  const list = known?.document.sprayers ?? [];
+  const choose = (id: string) => {
+    const s = list.find((one) => one.id === id);
+    onForm({ sprayer: id, method: s?.method ?? form.method, droplets: s?.droplets ?? form.droplets, height: s?.height_m === undefined ? form.height : String(Number((s.height_m / metresPer.ft).toPrecision(6))) });
+  };
+  return (
+    <>
+      <h3>{t("pass-machine")}</h3>
+      {failed !== null && <ProblemNote problem={failed} />}
+      {list.length > 0 && <Choice label={t("sprayer-one")} empty={t("sprayer-one-none")} value={form.sprayer} choices={list.map((s) => ({ value: s.id, label: s.name }))} onValue={choose} />}
+      <MethodFields form={form} fault={fault} onForm={onForm} />
+    </>
+  );
+}
+
+interface FoundGroup {
+  readonly number: number;
+  readonly finds: readonly { readonly row: number; readonly plant: number }[];
+}
+
+/** The plants of a group of finds as the ground: from the first to the last of it on each row. */
+function GroupOfFinds(props: { api: PlaceProps["api"]; map: PlaceProps["map"]; blocks: Named["blocks"]; stretches: DraftForm["stretches"]; onStretches: (stretches: DraftForm["stretches"]) => void }) {
+  const t = useText();
+  const [groups, setGroups] = useState<Readonly<Record<string, readonly FoundGroup[]>>>({});
+  const [busy, setBusy] = useState(false);
+  const [problem, setProblem] = useState<unknown>(null);
+  if (props.blocks.length === 0) return null;
+  const look = async (block: string) => {
+    setBusy(true);
+    setProblem(null);
+    try {
+      const answer = await props.api.hotSpots<{ groups: readonly FoundGroup[] | null }>({ block });
+      setGroups((g) => ({ ...g, [block]: answer.groups ?? [] }));
+    } catch (thrown) {
+      setProblem(thrown);
+    } finally {
+      setBusy(false);
+    }
+  };
+  const stretchesOf = (g: FoundGroup): Stretch[] =>
+    [...new Set(g.finds.map((f) => f.row))]
+      .sort((a, b) => a - b)
+      .map((row) => {
+        const plants = g.finds.filter((f) => f.row === row).map((f) => f.plant);
+        return { row, from: Math.min(...plants), to: Math.max(...plants) };
+      });
+  return (
+    <details>
+      <summary>{t("pass-group")}</summary>
+      <p class="hint">{t("pass-group-hint")}</p>
+      {problem !== null && <ProblemNote problem={problem} />}
+      {props.blocks.map((b) => {
+        const name = b.feature.properties.name;
+        const found = groups[b.id];
+        const chosen = props.stretches[b.id] ?? [];
+        if (!found)
+          return (
+            <button key={b.id} type="button" disabled={busy} onClick={() => void look(b.id)}>
+              {t("pass-group-load", { block: name })}
+            </button>
+          );
+        if (found.length === 0) return <p key={b.id}>{t("pass-group-none", { block: name })}</p>;
+        return (
+          <fieldset key={b.id}>
+            <legend>{name}</legend>
+            {found.map((g) => {
+              const own = stretchesOf(g);
+              const plants = own.reduce((n, s) => n + s.to - s.from + 1, 0);
+              return (
+                <Check
+                  key={g.number}
+                  label={t("pass-group-one", { n: g.number, plants, rows: own.map((s) => s.row).join(", ") })}
+                  checked={own.every((s) => chosen.some((c) => c.row === s.row && c.from === s.from && c.to === s.to))}
+                  onChecked={(on) => {
+                    const rest = chosen.filter((c) => !own.some((s) => c.row === s.row && c.from === s.from && c.to === s.to));
+                    props.onStretches({ ...props.stretches, [b.id]: on ? [...rest, ...own] : rest });
+                  }}
+                />
+              );
+            })}
+          </fieldset>
+        );
+      })}
+    </details>
   );
 }
 

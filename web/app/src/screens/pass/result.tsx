@@ -1,14 +1,15 @@
 import type { ComponentChildren } from "preact";
-import { useEffect } from "preact/hooks";
+import { useEffect, useState } from "preact/hooks";
 import { day, moment, number } from "../../i18n";
-import type { FarmMap } from "../../map/farmmap";
+import type { Geometry } from "../../geo/position";
+import type { FarmMap, Shape } from "../../map/farmmap";
 import type { Amount, Stored } from "../../model/kinds";
 import { How } from "../../ui/how";
 import { useText, useUnits } from "../../ui/hooks";
 import { Caution, Mark } from "../../ui/notes";
 import { amount, area, clearance, length } from "../../units";
 import { DataTable } from "../papers/datatable";
-import { amountOf, areaNames, baseOf, measured, type Share, type Total, type Worked } from "./answer";
+import { amountOf, areaNames, baseOf, type CheckLine, measured, type Share, type Total, type Worked } from "./answer";
 import { placeName } from "./fields";
 
 /** The rate a total came from, as the draft said it. */
@@ -61,6 +62,7 @@ export function Figures(props: {
   readonly named: Named;
   readonly date: string;
   readonly zone: string;
+  readonly map: FarmMap;
   /** A draft that can still be changed. */
   readonly planning?: boolean;
 }) {
@@ -166,6 +168,17 @@ export function Figures(props: {
         </>
       )}
       <TankSheet {...props} />
+      {worked.mixing && worked.mixing.length > 0 && (
+        <>
+          <h3>{t("pass-mixing")}</h3>
+          <ol>
+            {worked.mixing.map((step, i) => (
+              <li key={i}>{step}</li>
+            ))}
+          </ol>
+        </>
+      )}
+      {worked.exclusion && <p>{t("pass-exclusion", { d: length(worked.exclusion.distance_m) })}</p>}
       {worked.distances && worked.distances.length > 0 && (
         <DataTable
           caption={t("pass-distances")}
@@ -173,6 +186,12 @@ export function Figures(props: {
             { key: "block", head: t("pass-col-block"), cell: (d) => named.blocks.find((b) => b.id === d.block)?.feature.properties.name ?? d.block },
             { key: "to", head: t("pass-col-to"), cell: (d) => toName(named, d.to, d.kind) },
             { key: "m", head: t("pass-col-distance"), cell: (d) => d.m, show: (d) => clearance(d.m) },
+            {
+              key: "treated",
+              head: t("pass-col-treated-distance"),
+              cell: (d) => d.treated?.m ?? null,
+              show: (d) => (d.treated ? [clearance(d.treated.m), d.line_accuracy_m ? t("pass-line-off", { m: d.line_accuracy_m }) : d.drawn_by_eye ? t("pass-line-how") : ""].filter(Boolean).join(", ") : "–"),
+            },
           ]}
           rows={worked.distances}
           keyOf={(d) => `${d.block} ${d.to}`}
@@ -185,16 +204,48 @@ export function Figures(props: {
         <>
           <h2>{t("pass-checks")}</h2>
           <p class="hint">{t("pass-checks-note")}</p>
-          <ul class="checks">
-            {worked.checks.map((c, i) => (
-              <li key={i}>
-                <Mark answer={c.answer} /> {c.why}
-                {c.source && <span class="soft"> {t("pass-check-source", { source: c.source })}</span>}
-              </li>
-            ))}
-          </ul>
+          <Checks checks={worked.checks} map={props.map} />
         </>
       )}
+    </>
+  );
+}
+
+const worst = { stop: 0, caution: 1, ok: 2 } as const;
+
+/** What was looked at, the gravest first, each with its figure, its share of the ground and its place. */
+function Checks({ checks, map }: { checks: NonNullable<Worked["checks"]>; map: FarmMap }) {
+  const t = useText();
+  const [shown, setShown] = useState<CheckLine | null>(null);
+  const count = (answer: CheckLine["answer"]) => checks.filter((c) => c.answer === answer).length;
+  useEffect(() => {
+    if (!shown?.at) return;
+    const place: Geometry = { type: "Point", coordinates: [...shown.at] };
+    map.setOverlay("pass-check", [...(shown.ground ? [{ geometry: shown.ground }] : []), { geometry: place, label: "✕" }], "missed");
+    map.fit([shown.ground ?? place]);
+    return () => map.setOverlay("pass-check", null);
+  }, [map, shown]);
+  const sorted = [...checks].sort((a, b) => worst[a.answer] - worst[b.answer]);
+  return (
+    <>
+      <p>{t("pass-pattern-line", { ok: count("ok"), caution: count("caution"), stop: count("stop") })}</p>
+      <ul class="checks">
+        {sorted.map((c, i) => (
+          <li key={i}>
+            <Mark answer={c.answer} /> {c.why}
+            {c.measured && c.measured.limit > 0 && (
+              <span class="figure"> {t("pass-check-figure", { value: number(c.measured.value, 3), limit: number(c.measured.limit, 3), unit: c.measured.unit })}.</span>
+            )}
+            {c.share !== undefined && c.area_m2 !== undefined && <span> {t("pass-check-share", { share: `${number(c.share * 100, 1)} %`, area: area(c.area_m2) })}.</span>}
+            {c.source && <span class="soft"> {t("pass-check-source", { source: c.source })}</span>}
+            {c.at && (
+              <button type="button" aria-pressed={shown === c} onClick={() => setShown(shown === c ? null : c)}>
+                {t("pass-check-show")}
+              </button>
+            )}
+          </li>
+        ))}
+      </ul>
     </>
   );
 }
@@ -278,16 +329,24 @@ export function Cautions() {
   );
 }
 
-export function useGround(map: FarmMap, worked: Pick<Worked, "treated" | "withheld"> | null): void {
+export function useGround(map: FarmMap, worked: Pick<Worked, "treated" | "withheld" | "exclusion" | "distances"> | null): void {
   const treated = worked?.treated ?? null;
   const withheld = worked?.withheld ?? null;
+  const exclusion = worked?.exclusion?.ground ?? null;
+  const distances = worked?.distances ?? null;
   useEffect(() => {
+    const ways = (distances ?? []).flatMap((d): Shape[] => {
+      const near = d.treated?.nearest;
+      if (!near || d.treated!.m === 0) return [];
+      return [{ geometry: { type: "LineString", coordinates: [[...near.ground], [...near.feature]] }, label: clearance(d.treated!.m) }];
+    });
+    map.setOverlay("pass-exclusion", exclusion ? [{ geometry: exclusion }] : null, "group-hull");
+    map.setOverlay("pass-ways", ways.length > 0 ? ways : null, "window");
     map.setOverlay("pass-treated", treated ? [{ geometry: treated }] : null, "treated");
     map.setOverlay("pass-withheld", withheld ? [{ geometry: withheld }] : null, "withheld");
     if (treated || withheld) map.fit([treated, withheld]);
     return () => {
-      map.setOverlay("pass-treated", null);
-      map.setOverlay("pass-withheld", null);
+      for (const name of ["pass-treated", "pass-withheld", "pass-exclusion", "pass-ways"]) map.setOverlay(name, null);
     };
-  }, [map, treated, withheld]);
+  }, [map, treated, withheld, exclusion, distances]);
 }

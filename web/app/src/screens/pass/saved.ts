@@ -41,12 +41,18 @@ export function passFeature(o: {
   readonly at: string;
   readonly stopReason: string;
 }): Feature<"passes"> {
-  const { blocks, rows, pattern, band_width_m, sides, setbacks, products, carrier, tank, start, harvest_on, wind_from_deg, wind_speed_m_s } = o.asked;
+  const { blocks, rows, stretches, area, pattern, band_width_m, sides, setbacks, products, carrier, tank, start, harvest_on, wind_from_deg, wind_speed_m_s, sprayer, method, droplets, height_m } = o.asked;
   const w = o.worked;
   const weather = { wind_from_deg, wind_speed_m_s };
   const properties: Record<string, unknown> = {
     blocks,
     rows,
+    stretches,
+    area,
+    sprayer,
+    method,
+    droplets,
+    height_m,
     pattern,
     band_width_m,
     sides,
@@ -62,7 +68,11 @@ export function passFeature(o: {
     carrier_total: w.carrier ?? undefined,
     tanks: w.tanks ?? undefined,
     distances: w.distances ?? [],
-    checks: w.checks ?? [],
+    // The ground of a check is worked out anew from the earlier passes; its place and share stay.
+    checks: (w.checks ?? []).map(({ ground: _ground, ...check }) => check),
+    labels: w.labels,
+    mixing: w.mixing,
+    exclusion: w.exclusion,
     withheld: w.withheld ?? undefined,
     row_length_m: w.row_length_m,
     plants: w.plants,
@@ -90,6 +100,8 @@ export function workedOf(p: Stored<"passes">): Worked {
     tanks: (q["tanks"] ?? null) as Worked["tanks"],
     checks: (q["checks"] ?? null) as Worked["checks"],
     first_harvest_on: q["first_harvest_on"] as string | undefined,
+    exclusion: q["exclusion"] as Worked["exclusion"],
+    mixing: q["mixing"] as Worked["mixing"],
     // A pass done keeps its own clock from its end; the planned one no longer holds.
     entry_from: q["state"] === "applied" ? undefined : (q["entry_from"] as string | undefined),
   };
