@@ -67,10 +67,10 @@ export async function serveDemo() {
   return { base, stop, log: () => log };
 }
 
-export async function openBrowser() {
+export async function openBrowser(more = []) {
   await need(browserPath, "the browser (set CHROMIUM)");
   // Without a GPU the canvas is drawn ten times faster this way.
-  return chromium.launch({ executablePath: browserPath, args: ["--disable-gpu"] });
+  return chromium.launch({ executablePath: browserPath, args: ["--disable-gpu", ...more] });
 }
 
 /** A browser whose profile stays on the disk, as on a phone: compiled scripts too, which a window without one throws away. */

@@ -9,7 +9,7 @@ import { Farm, type FarmInfo, type Who } from "./model/farm";
 import { Device, oweSignOut, recallWho, rememberWho, signOutOwed } from "./offline/device";
 import { halfEntered, watchVersions } from "./offline/update";
 import { KeepNote } from "./ui/keepnote";
-import { InsecureNote, VersionNote, WaitingButton } from "./offline/waitingline";
+import { ClockNote, InsecureNote, VersionNote, WaitingButton } from "./offline/waitingline";
 import { useFeed } from "./screens/feed";
 import type { Go, Place } from "./screens/place";
 import { loadPlace, placeNow } from "./screens/places";
@@ -362,6 +362,7 @@ function TopLine({ api, info, who, device, address, go, goFarm, signOut }: Omit<
         </button>
       </div>
       <VersionNote />
+      <ClockNote />
       <InsecureNote />
       <KeepNote api={api} zone={info.zone} />
       {leaving && <Leaving signOut={signOut} onStay={() => setLeaving(false)} />}

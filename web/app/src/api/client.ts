@@ -2,6 +2,7 @@ import type { Geometry } from "../geo/position";
 import { language, t } from "../i18n";
 import type { Feature, Kind, Stored } from "../model/kinds";
 import type { Who } from "../model/farm";
+import { heardClock } from "../offline/clock";
 import { Imports } from "./imports";
 import { Problem, problemOf, unreachable } from "./problem";
 
@@ -45,6 +46,7 @@ export class Net {
     const limit = AbortSignal.timeout(ask.timeoutMs ?? timeoutMs);
     const signal = ask.signal ? AbortSignal.any([ask.signal, limit]) : limit;
     let answer: Response;
+    const askedMs = Date.now();
     try {
       answer = await this.#fetch(path, {
         method: ask.method ?? "GET",
@@ -58,6 +60,7 @@ export class Net {
       if (ask.signal?.aborted) throw cause;
       throw unreachable(limit.aborted);
     }
+    heardClock(answer.headers.get("Date"), askedMs, Date.now());
     if (answer.ok) return answer;
     if (answer.status === 401 && !path.startsWith("/sessions")) this.onSignedOut();
     throw await problemOf(answer);

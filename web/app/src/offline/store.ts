@@ -3,6 +3,7 @@ import type { Changed } from "../api/client";
 import { storedFrom } from "../api/client";
 import type { Keeping, Touched } from "../model/farm";
 import type { Feature, Kind, Stored } from "../model/kinds";
+import { worthSayingS } from "./clock";
 import { asStored, type ChangeEntry, type Entry, type Held, isChange, type NewEntry, overlay, queueing } from "./entries";
 
 interface KnownRecord {
@@ -257,15 +258,20 @@ export class DeviceStore {
     });
   }
 
-  /** Counts a sending before it starts; what was taken back in between is left out. */
-  async started(entries: readonly Entry[]): Promise<Entry[]> {
+  /**
+   * Counts a sending before it starts; what was taken back in between is left
+   * out. A clock known to be off is noted in what goes out for the first time;
+   * later it must stay as it was, so that the server knows it for the same.
+   */
+  async started(entries: readonly Entry[], aheadS: number | null = null): Promise<Entry[]> {
     return this.#write(["outbox"], async (tx) => {
       const outbox = tx.objectStore("outbox");
       const there: Entry[] = [];
       for (const { n } of entries) {
         const e = await outbox.get(n);
         if (!e) continue;
-        const counted = { ...e, attempts: e.attempts + 1 };
+        const noted = e.attempts === 0 && aheadS !== null && Math.abs(aheadS) >= worthSayingS ? withClock(e, aheadS) : e;
+        const counted = { ...noted, attempts: e.attempts + 1 };
         await outbox.put(counted);
         there.push(counted);
       }
@@ -445,6 +451,14 @@ async function dropPhoto(tx: AnyTx, farm: string, id: string): Promise<void> {
 function photosOf(chain: readonly ChangeEntry[]): string[] {
   const named = chain.flatMap((e) => (e.record?.properties as { photos?: unknown } | undefined)?.photos ?? []);
   return [...new Set(named.filter((id): id is string => typeof id === "string"))];
+}
+
+/** The kinds whose times are the device's. */
+const timed: readonly Kind[] = ["finds", "visits"];
+
+function withClock(e: Entry, aheadS: number): Entry {
+  if (!isChange(e) || !e.record || !timed.includes(e.kind)) return e;
+  return { ...e, record: { ...e.record, properties: { ...e.record.properties, sent_clock_ahead_s: aheadS } as Feature["properties"] } };
 }
 
 /** The record without the photos that are not kept. */

@@ -3,6 +3,7 @@ import { Problem, readProblem } from "../api/problem";
 import { type Signal, signal } from "../model/signal";
 import type { Stored } from "../model/kinds";
 import { afterWrite, batchAfter, type ChangeEntry, type Entry, type Held, isChange, nextBatch, nextPhoto, type PhotoEntry, verdictOf, waitMs } from "./entries";
+import { clockAheadS } from "./clock";
 import type { Wire } from "./wire";
 import type { DeviceStore, QueueChange, Taken } from "./store";
 import type { Touched } from "../model/farm";
@@ -193,7 +194,7 @@ export class Sync {
   }
 
   async #sendBatch(picked: readonly ChangeEntry[]): Promise<void> {
-    const batch = (await this.#store.started(picked)).filter(isChange);
+    const batch = (await this.#store.started(picked, clockAheadS.get())).filter(isChange);
     const first = batch[0];
     if (!first) return;
     const changes = batch.map(({ op, kind, id, record, base, why }): Change => ({ op, kind, id, ...(record ? { record } : {}), base, ...(why ? { why } : {}) }));

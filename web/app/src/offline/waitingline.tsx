@@ -1,6 +1,8 @@
 import { useState } from "preact/hooks";
 import { useSignal, useText } from "../ui/hooks";
 import { waiting } from "../ui/waiting";
+import { locale } from "../i18n";
+import { clockAheadS, roughly, worthSayingS } from "./clock";
 import { halfEntered, newVersion, takeNewVersion } from "./update";
 
 /** How much waits, always in sight; pressing it shows what. */
@@ -27,6 +29,18 @@ export function VersionNote() {
         {t("offline-version-take")}
       </button>
       {half && <span>{t("offline-version-half")}</span>}
+    </div>
+  );
+}
+
+/** Says that this device's clock is off: what is found is kept with its times. */
+export function ClockNote() {
+  const t = useText();
+  const ahead = useSignal(clockAheadS);
+  if (ahead === null || Math.abs(ahead) < worthSayingS) return null;
+  return (
+    <div class="frame-note" role="status">
+      {t(ahead > 0 ? "offline-clock-ahead" : "offline-clock-behind", { by: roughly(ahead, locale()) })}
     </div>
   );
 }
