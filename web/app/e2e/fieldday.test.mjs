@@ -272,22 +272,35 @@ test("the way a phone went proposes rows, and only what the scout confirms is en
 });
 
 test("on a full device the find is kept, the photo is left out, and the page says so", async () => {
-  const { context, page } = await aPhone();
+  line.down = false;
+  const { context, page } = await openWindow(browser, line.base, { ...phone, serviceWorkers: "block" });
+  context.setDefaultTimeout(30_000);
+  // Before the page opens: the browser remembers for a while how much room there was.
+  const devtools = await context.newCDPSession(page);
+  await devtools.send("Storage.overrideQuotaForOrigin", { origin: line.base, quotaSize: 4_000_000 });
+  await signIn(page, "scout");
   await page.goto(walk(block("Gate Block")));
   await page.getByText("All sent").waitFor();
-  await cut(context);
   await page.getByRole("radio", { name: "Crown gall" }).check();
-  await page.getByLabel("Take a photo").setInputFiles(leaf);
-  await page.getByRole("img", { name: /^Photo 1, / }).waitFor();
-  const devtools = await context.newCDPSession(page);
-  await devtools.send("Storage.overrideQuotaForOrigin", { origin: line.base, quotaSize: 1 });
-  await page.getByRole("button", { name: /^Save Crown gall/ }).tap();
-  await page.getByText(/Kept without 1 photo: this device has no room left for it\.|This device has no room left/).first().waitFor();
-  await devtools.send("Storage.overrideQuotaForOrigin", { origin: line.base });
+  await cut(context);
+  const left = page.getByText("Kept without 1 photo: this device has no room left for it.", { exact: false });
+  let kept = 0;
+  for (; kept < 20 && !(await left.isVisible()); kept++) {
+    await page.getByRole("button", { name: "Plant: 1 on", exact: true }).tap();
+    await page.getByLabel("Take a photo").setInputFiles(leaf);
+    await page.getByRole("img", { name: /^Photo 1, / }).waitFor();
+    await page.getByRole("button", { name: /^Save Crown gall/ }).tap();
+    await page.getByText(`On this device: Crown gall, row 1, plant ${kept + 2}.`).waitFor();
+  }
+  await left.waitFor();
+  assert.ok(kept > 1, "there was room for the first");
+  assert.equal(await page.getByRole("listitem").filter({ hasText: "Crown gall" }).count(), kept, "every find is kept");
+  await page.getByText(`${2 * kept - 1} waiting to send`).waitFor();
   await context.close();
 });
 
 test("over plain http on a network name the page says what the phone withholds, and what gives it back", async () => {
+  line.down = false;
   const named = line.base.replace("127.0.0.1", "farm-house.invalid");
   const { context, page, faults } = await openWindow(browser, named, phone);
   await signIn(page, "scout");
@@ -301,7 +314,8 @@ test("over plain http on a network name the page says what the phone withholds, 
   await page.getByRole("button", { name: /^Save Crown gall/ }).tap();
   await page.getByText(/^On this device: Crown gall/).waitFor();
   assert.deepEqual(await brokenRules(page), []);
-  assert.deepEqual(faults, []);
+  // The browser's own word on plain http.
+  assert.deepEqual(faults.filter((f) => !f.includes("Cross-Origin-Opener-Policy")), []);
   await context.close();
 });
 

@@ -3,7 +3,8 @@ import { FarmFigures } from "./api/figures";
 import { asProblem } from "./api/problem";
 import { Client, type Net, Sessions } from "./api/client";
 import { day, language, moment } from "./i18n";
-import { DrawnMap } from "./map/olmap";
+import { noMap } from "./map/nomap";
+import type { DrawnMap } from "./map/olmap";
 import { type Address, type PlaceName, placeNames, readAddress, writeAddress } from "./model/address";
 import { Farm, type FarmInfo, type Who } from "./model/farm";
 import { Device, oweSignOut, recallWho, rememberWho, signOutOwed } from "./offline/device";
@@ -210,11 +211,6 @@ function Frame({ net, info, who, device, address, go, goFarm, signOut }: FramePr
     farm.ask("programmes", () => api.net.json(api.path("programmes"))).catch(() => undefined);
   }, [farm, api]);
   useEffect(() => {
-    const made = new DrawnMap(target.current!);
-    setMap(made);
-    return () => made.end();
-  }, []);
-  useEffect(() => {
     // The farm stands in the address from the first moment on, so that a link can be copied.
     if (location.pathname === "/") history.replaceState(null, "", writeAddress(address));
   }, [address]);
@@ -234,10 +230,31 @@ function Frame({ net, info, who, device, address, go, goFarm, signOut }: FramePr
   }, [net, map]);
 
   const [place, failure, again] = usePlace(address.place);
+  const [mapFailure, setMapFailure] = useState<unknown>(null);
+  const hasPlace = place !== undefined;
+  const loadMap = useCallback(() => {
+    let made: DrawnMap | null = null;
+    let ended = false;
+    setMapFailure(null);
+    // The sheet first: what can be done comes before what can be seen.
+    const timer = setTimeout(() => {
+      void import("./map/olmap").then((drawn) => {
+        if (ended) return;
+        made = new drawn.DrawnMap(target.current!);
+        setMap(made);
+      }, setMapFailure);
+    });
+    return () => {
+      ended = true;
+      clearTimeout(timer);
+      made?.end();
+    };
+  }, []);
+  useEffect(() => (hasPlace ? loadMap() : undefined), [hasPlace, loadMap]);
   const opens = place?.opens ?? "half";
   useEffect(() => setHeight(drawing ? "low" : covered ? "half" : opens), [drawing, covered, opens]);
-  // The sheet first: what can be done comes before what can be seen.
-  useFeed(farm, figures, place ? map : null, address);
+  const drawn = map ?? (place?.early ? noMap : null);
+  useFeed(farm, figures, map, address);
   useFirstView(farm, map, address.block);
   return (
     <div class={`frame sheet-${height}`} ref={(el) => el?.style.setProperty("--sheet-width", `${width}px`)}>
@@ -258,8 +275,10 @@ function Frame({ net, info, who, device, address, go, goFarm, signOut }: FramePr
         <SheetHandle height={height} setHeight={setHeight} />
         <div class="sheet-content" ref={content}>{failure ? (
             <ProblemNote problem={failure} onRetry={again} />
-          ) : map && place ? (
-            <place.Sheet farm={farm} api={api} figures={figures} map={map} address={address} go={go} />
+          ) : drawn && place ? (
+            <place.Sheet farm={farm} api={api} figures={figures} map={drawn} address={address} go={go} />
+          ) : mapFailure ? (
+            <ProblemNote problem={mapFailure} onRetry={loadMap} />
           ) : (
             <p>{t("core-loading")}</p>
           )}</div>

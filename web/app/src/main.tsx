@@ -7,5 +7,8 @@ import { readAddress } from "./model/address";
 import { loadPlace } from "./screens/places";
 
 // Fetched beside the records; what goes wrong is told where the place is drawn.
-loadPlace(readAddress(location.pathname, location.search).place).catch(() => undefined);
+const { place } = readAddress(location.pathname, location.search);
+loadPlace(place).catch(() => undefined);
+// In the field the sheet comes before the map.
+if (place !== "walk") import("./map/olmap").catch(() => undefined);
 render(<App net={new Net()} />, document.getElementById("page")!);

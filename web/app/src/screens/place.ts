@@ -46,4 +46,6 @@ export interface Place {
   readonly Sheet: ComponentType<PlaceProps>;
   /** How much of a phone's screen its sheet takes at first; half where it is not said. */
   readonly opens?: SheetHeight;
+  /** Drawn before the map is here (map/nomap.ts): all it does with the map hangs on the map it is given. */
+  readonly early?: boolean;
 }

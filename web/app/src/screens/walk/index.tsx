@@ -123,4 +123,4 @@ function InBlock(props: PlaceProps & { block: Stored<"blocks">; may: boolean; do
   );
 }
 
-export const walk: Place = { name: "walk", Sheet, opens: "full" };
+export const walk: Place = { name: "walk", Sheet, opens: "full", early: true };
