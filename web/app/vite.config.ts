@@ -1,9 +1,10 @@
 import { defineConfig } from "vitest/config";
+import { fieldSize } from "./scripts/fieldsize.mjs";
 import { shellList } from "./scripts/shelllist.mjs";
 
 export default defineConfig({
   base: "/",
-  plugins: [shellList()],
+  plugins: [shellList(), fieldSize()],
   build: {
     outDir: "../dist",
     // public/.gitkeep comes back with each build, so that the server's embed

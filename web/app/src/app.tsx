@@ -47,6 +47,11 @@ export function App({ net }: { net: Net }) {
     document.documentElement.lang = lang;
   }, [lang]);
   const device = useRef<Device | null>(null);
+  const putOffMs = useRef(0);
+  const putOff = () => {
+    putOffMs.current = Date.now();
+    setEnded(false);
+  };
   const enter = useCallback(
     async (who: Who) => {
       if (device.current?.person.id !== who.person.id) {
@@ -77,7 +82,8 @@ export function App({ net }: { net: Net }) {
     }
   }, [sessions, enter]);
   useEffect(() => {
-    net.onSignedOut = () => void ask();
+    // An answer to what was asked before she put the sign-in off is no news.
+    net.onSignedOut = (askedMs) => askedMs >= putOffMs.current && void ask();
     void watchVersions();
     const last = signOutOwed() ? null : recallWho();
     void (last ? enter(last).then(ask) : ask());
@@ -113,8 +119,8 @@ export function App({ net }: { net: Net }) {
     <>
       <Frame key={`${session.who.person.id} ${info.id}`} net={net} info={info} who={session.who} device={session.device} address={{ ...address, farm: info.id }} go={go} goFarm={goFarm} signOut={() => void signOut()} />
       {ended && (
-        <Cover title={t("core-sign-in-title")} onClose={() => setEnded(false)}>
-          <SignIn sessions={sessions} ended onDone={() => void ask()} onLater={() => setEnded(false)} />
+        <Cover title={t("core-sign-in-title")} onClose={putOff}>
+          <SignIn sessions={sessions} ended onDone={() => void ask()} onLater={putOff} />
         </Cover>
       )}
     </>

@@ -34,8 +34,8 @@ interface Ask extends Options {
 /** Requests with the page's language, a time limit, and refusals as Problem. */
 export class Net {
   readonly #fetch: Fetch;
-  /** Called when the server no longer knows who is signed in. */
-  onSignedOut: () => void = () => undefined;
+  /** Called when the server no longer knows who is signed in, with when that was asked. */
+  onSignedOut: (askedMs: number) => void = () => undefined;
 
   constructor(fetcher: Fetch = (...args) => fetch(...args)) {
     this.#fetch = fetcher;
@@ -62,7 +62,7 @@ export class Net {
     }
     heardClock(answer.headers.get("Date"), askedMs, Date.now());
     if (answer.ok) return answer;
-    if (answer.status === 401 && !path.startsWith("/sessions")) this.onSignedOut();
+    if (answer.status === 401 && !path.startsWith("/sessions")) this.onSignedOut(askedMs);
     throw await problemOf(answer);
   }
 

@@ -147,7 +147,7 @@ export interface StoredImport {
 interface Asking {
   json<T>(path: string, ask?: Ask): Promise<T>;
   ask(path: string, ask?: Ask): Promise<Response>;
-  onSignedOut: () => void;
+  onSignedOut: (askedMs: number) => void;
 }
 
 interface Ask {
@@ -188,9 +188,10 @@ export class Imports {
       if (value !== undefined) form.set(name, typeof value === "object" ? JSON.stringify(value) : String(value));
     }
     form.set("file", file);
+    const askedMs = Date.now();
     const answer = await this.#upload(this.#path, form, { headers: { Accept: "application/json", "Accept-Language": language.get(), ...later }, signal, heard });
     if (answer.status >= 200 && answer.status < 300) return answer.body as Proposal;
-    if (answer.status === 401) this.#net.onSignedOut();
+    if (answer.status === 401) this.#net.onSignedOut(askedMs);
     throw problemFrom(answer.body, answer.status);
   }
 

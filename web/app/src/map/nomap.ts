@@ -17,6 +17,7 @@ export const noMap: FarmMap = {
   hideRows: nothing,
   setSurroundings: nothing,
   setFinds: nothing,
+  dressFinds: nothing,
   setPlants: nothing,
   setLargeMarks: nothing,
   setOverlay: nothing,

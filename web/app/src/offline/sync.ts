@@ -185,9 +185,10 @@ export class Sync {
   /** Whoever the browser's cookie names must be the one whose work this is. */
   async #prove(): Promise<void> {
     if (this.#proven) return;
+    const askedMs = Date.now();
     const who = await new Sessions(this.#net).whoAmI();
     if (who?.person.id !== this.#person) {
-      this.#net.onSignedOut();
+      this.#net.onSignedOut(askedMs);
       throw new Problem({ status: 401, title: "" });
     }
     this.#proven = true;
