@@ -1,6 +1,8 @@
 import { useEffect, useState } from "preact/hooks";
 import { board, type BoardLine, type BoardPart, type Deed } from "../../api/mayi";
+import type { MultiPolygon, Polygon, Position } from "../../geo/position";
 import type { Shape } from "../../map/farmmap";
+import { boxOf } from "../../geo/box";
 import { moment, number } from "../../i18n";
 import type { Stored } from "../../model/kinds";
 import { useAsked } from "../../ui/asked";
@@ -46,7 +48,7 @@ export function MayIBoard({ farm, api, map, go, products }: PlaceProps & { reado
           {now.owner_exempt && <p class="hint">{t("mayi-exempt")}</p>}
           {now.blocks.length === 0 && <p>{t("mayi-none")}</p>}
           <ul class="mayi-board">
-            {now.blocks.map((line) => (
+            {[...now.blocks].sort(strictestFirst).map((line) => (
               <Line key={line.block} line={line} product={product} zone={zone} open={(id) => go({ view: `pass:${id}` })} />
             ))}
           </ul>
@@ -91,6 +93,9 @@ function Line({ line, product, zone, open }: { line: BoardLine; product: string;
     </li>
   );
 }
+
+/** What keeps people out stands first; the rest by name, as the server sent it. */
+const strictestFirst = (a: BoardLine, b: BoardLine) => rank(b.enter) + rank(b.pick) - rank(a.enter) - rank(a.pick);
 
 const rank = (d: Deed) => ["open", "caution", "stop"].indexOf(d.answer);
 
@@ -142,23 +147,35 @@ function Part({ part, product, alone, zone, open }: { part: BoardPart; product: 
   );
 }
 
+/** A place for the word under the block's own label: in the middle, a sixth of its height from its lower edge. */
+function below(geometry: Polygon | MultiPolygon): Position {
+  const [west, south, east, north] = boxOf([geometry]) ?? [0, 0, 0, 0];
+  return [(west + east) / 2, south + (north - south) / 6];
+}
+
 /** Colours every block, or part of one, by whether it may be entered: hatch and word beside the colour. */
 function useBoardMap(map: PlaceProps["map"], lines: readonly BoardLine[] | undefined, farm: PlaceProps["farm"]): void {
   const t = useText();
   useEffect(() => {
     if (!lines) return;
+    const words: Shape[] = [];
     const by: Record<Deed["answer"], Shape[]> = { open: [], caution: [], stop: [] };
     for (const line of lines) {
       const whole = farm.find("blocks", line.block)?.feature.geometry;
       for (const part of line.parts) {
         const geometry = part.geometry ?? whole;
-        if (geometry) by[part.enter.answer].push({ geometry, label: `${shapes[part.enter.answer]} ${t(`mayi-${part.enter.answer}`)}` });
+        if (!geometry) continue;
+        by[part.enter.answer].push({ geometry });
+        const word = part.enter.answer === "open" ? shapes.open : `${shapes[part.enter.answer]} ${t(`mayi-${part.enter.answer}`)}`;
+        words.push({ geometry: { type: "Point", coordinates: below(geometry) }, label: word });
       }
     }
     const names = ["open", "caution", "stop"] as const;
     for (const name of names) map.setOverlay(`mayi-${name}`, by[name], `may-${name}`);
+    map.setOverlay("mayi-words", words, "words");
     return () => {
       for (const name of names) map.setOverlay(`mayi-${name}`, null);
+      map.setOverlay("mayi-words", null);
     };
   }, [map, lines, farm, t]);
 }

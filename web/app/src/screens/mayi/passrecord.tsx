@@ -5,7 +5,7 @@ import { uuid7 } from "../../model/uuid7";
 import type { Feature, Stored } from "../../model/kinds";
 import { mayWrite } from "../../model/rights";
 import { useAsked } from "../../ui/asked";
-import { Choice } from "../../ui/form";
+import { Check, Choice, TextArea, TextField } from "../../ui/form";
 import { useRecords, useText } from "../../ui/hooks";
 import { Caution, ProblemNote } from "../../ui/notes";
 import { TakeFile } from "../../ui/take";
@@ -40,6 +40,7 @@ export function PassRecord(props: Of) {
       {now?.entry_from && <p>{t("mayi-entry-from", { time: moment(now.entry_from, zone) })}</p>}
       {now && now.duties.length > 0 && <Duties duties={now.duties} zone={zone} />}
       {applied && may && now && <Signs {...props} conditions={now.conditions} />}
+      {applied && may && now?.entry_from && <EarlyEntry {...props} />}
       {now && now.rates.length > 0 && (
         <>
           <h3>{t("mayi-rates")}</h3>
@@ -156,6 +157,56 @@ function Signs({ farm, pass, conditions }: Of & { conditions: readonly string[] 
       <p role="status">{said}</p>
       {problem !== null && <ProblemNote problem={problem} />}
     </>
+  );
+}
+
+const exceptions = ["no-contact", "short-task", "agricultural-emergency", "special-exception"] as const;
+
+/** An early entry is a visit of its own; the server refuses one that lacks what the rule asks for. */
+function EarlyEntry({ farm, pass }: Of) {
+  const t = useText();
+  const p = pass.feature.properties as SavedPass;
+  const empty = { exception: "", workers: "", gear: "", adults: false, told: false };
+  const [form, setForm] = useState(empty);
+  const [problem, setProblem] = useState<unknown>(null);
+  const [said, setSaid] = useState("");
+  const set = (part: Partial<typeof empty>) => setForm((f) => ({ ...f, ...part }));
+  const [tried, setTried] = useState(false);
+  const workers = form.workers.split("\n").map((w) => w.trim()).filter(Boolean);
+  const need = (there: boolean) => (tried && !there ? t("pass-apply-needed") : undefined);
+  const save = async () => {
+    setProblem(null);
+    setSaid("");
+    setTried(true);
+    if (!form.exception || workers.length === 0 || !form.gear.trim() || !form.adults || !form.told) return;
+    const properties = {
+      block: p.blocks?.[0], pass: pass.id, purpose: "early-entry", started_at: new Date().toISOString(), exception: form.exception, workers, gear: form.gear, all_adults: form.adults, told: form.told,
+    };
+    try {
+      await farm.put("visits", { type: "Feature", id: uuid7(), geometry: null, properties } as unknown as Feature<"visits">);
+      setForm(empty);
+      setTried(false);
+      setSaid(t("mayi-early-saved"));
+    } catch (thrown) {
+      setProblem(thrown);
+    }
+  };
+  return (
+    <details class="mayi">
+      <summary>{t("mayi-early")}</summary>
+      <p class="hint">{t("mayi-early-hint")}</p>
+      <Choice label={t("mayi-early-exception")} value={form.exception} empty="–" fault={need(form.exception !== "")} choices={exceptions.map((e) => ({ value: e, label: t(`mayi-early-${e}`) }))} onValue={(exception) => set({ exception })} />
+      <TextArea label={t("mayi-early-workers")} hint={t("mayi-early-workers-hint")} value={form.workers} fault={need(workers.length > 0)} onValue={(workers) => set({ workers })} />
+      <TextField label={t("mayi-early-gear")} value={form.gear} fault={need(form.gear.trim() !== "")} onValue={(gear) => set({ gear })} />
+      <Check label={t("mayi-early-adults")} checked={form.adults} onChecked={(adults) => set({ adults })} />
+      <Check label={t("mayi-early-told")} checked={form.told} onChecked={(told) => set({ told })} />
+      {tried && !(form.adults && form.told) && <p class="fault">{t("mayi-early-both")}</p>}
+      <button type="button" onClick={() => void save()}>
+        {t("mayi-early-save")}
+      </button>
+      <p role="status">{said}</p>
+      {problem !== null && <ProblemNote problem={problem} />}
+    </details>
   );
 }
 
