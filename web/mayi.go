@@ -19,7 +19,7 @@ import (
 )
 
 var (
-	badMoment     = words.New("web-bad-moment", "{name} is a moment with its zone, such as 2026-06-10T08:00:00-05:00; this is “{got}”.", "{name} es un momento con su zona, como 2026-06-10T08:00:00-05:00; esto es «{got}».")
+	badMoment     = words.New("web-bad-moment", "at is a moment with its zone, such as 2026-06-10T08:00:00-05:00; this is “{got}”.", "at es un momento con su zona, como 2026-06-10T08:00:00-05:00; esto es «{got}».")
 	passNamed     = words.New("web-pass-named", "Say in “pass” which pass.", "Diga en «pass» qué pasada.")
 	blockNamed    = words.New("web-block-named", "Say in “block” which block.", "Diga en «block» qué bloque.")
 	noSuchPass    = words.New("web-no-such-pass", "There is no such pass on this farm.", "No hay tal pasada en esta finca.")
