@@ -57,7 +57,7 @@ var (
 	hApplied  = words.New("job-h-applied", "applied", "aplicado")
 	hBlocks   = words.New("job-h-blocks", "blocks", "bloques")
 	hPass     = words.New("job-h-pass", "record", "registro")
-	hDisplay  = words.New("job-h-display", "displayed until", "se exhibe hasta")
+	hDisplay  = words.New("job-h-display", "shown until", "se exhibe hasta")
 	nothing   = words.New("job-nothing", "nothing missing", "no falta nada")
 	tankTitle = words.New("job-tank-title", "Tank sheet", "Hoja de tanque")
 	recTitle  = words.New("job-record-title", "Application record", "Registro de aplicación")

@@ -75,7 +75,7 @@ func (b Book) TotalsForm(year int, l words.Language) Form {
 		}
 	}
 	slices.SortStableFunc(totals, func(a, b *total) int { return strings.Compare(strings.ToLower(a.name), strings.ToLower(b.name)) })
-	f := Form{Heads: []words.Message{hProduct, hReg2, hActive, hUses, hDates, hBlocks, hInAll, hTreated, hCovered, hActiveLb, hCaps}, wraps: []int{0, 2, 4, 5, 6, 9, 10}}
+	f := Form{Heads: []words.Message{hProduct, hReg2, hActive, hUses, hDates, hBlocks, hInAll, hTreated, hCovered, hActiveLb, hCaps}, wraps: []int{0, 1, 2, 4, 5, 6, 7, 8, 9, 10}}
 	for _, t := range totals {
 		f.Rows = append(f.Rows, []string{w.or(t.name), w.or(t.registration), w.ingredients(Line{Label: t.label}), strconv.Itoa(t.uses), strings.Join(t.dates, "; "), strings.Join(unique(t.blocks), "; "),
 			w.amounts(t.sums) + " (" + w.amounts(t.si) + ")", paper.Number(t.treated.Acres(), 2), paper.Number(t.covered.Acres(), 2), w.active(t), w.caps(t)})
