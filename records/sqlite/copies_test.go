@@ -151,12 +151,16 @@ func TestCopiesUnderLoad(t *testing.T) {
 					return
 				default:
 				}
-				o, err := s.Write(bg, "f", []records.Write{typicalFind(ids.New(), orb.Point{-90, 38}, i)})
-				if err != nil || o[0].Err != nil {
+				batch := make([]records.Write, 10) // as phones send them
+				for k := range batch {
+					batch[k] = typicalFind(ids.New(), orb.Point{-90, 38}, 10*i+k)
+				}
+				o, err := s.Write(bg, "f", batch)
+				if err != nil || records.AnyRefused(o) {
 					t.Error(err, o)
 					return
 				}
-				for n := o[0].Revision.Sequence; ; {
+				for n := o[len(o)-1].Revision.Sequence; ; {
 					if seen := acknowledged.Load(); seen >= n || acknowledged.CompareAndSwap(seen, n) {
 						break
 					}
