@@ -25,9 +25,6 @@ var (
 	followHow = words.New("web-follow-how",
 		"Confirmed plants among those looked at: before, as frozen in the decision; after, by visits and finds from the first day to the last, plants taken out left aside. Exact 95 % limits (Clopper and Pearson 1934) take plants as independent; disease that clumps makes the true limits wider. A group's ground is its rows and one more on each side, over the plants it spans.",
 		"Plantas confirmadas entre las revisadas: antes, como se congeló en la decisión; después, según las visitas y hallazgos del primer al último día, sin las plantas quitadas. Los límites exactos del 95 % (Clopper y Pearson 1934) suponen plantas independientes; si la enfermedad se agrupa, los reales son más anchos. El terreno de un grupo son sus hileras y una más a cada lado, en las plantas que abarca.")
-	placesHow = words.New("web-places-how",
-		"{missing} places marked as empty on the rows and {taken} more taken out and not planted again.",
-		"{missing} lugares marcados como vacíos en las hileras y {taken} más arrancados y no replantados.")
 )
 
 func (s *Server) followUpRoutes() []route {
@@ -128,7 +125,7 @@ func (s *Server) followUp(x *exchange) error {
 	}
 	var empty *places
 	if p := o.Places; p != nil {
-		empty = &places{*p, placesHow.With(words.Args{"missing": p.Missing, "taken": p.Taken}).In(x.lang)}
+		empty = &places{*p, p.How().In(x.lang)}
 	}
 	return x.json(http.StatusOK, struct {
 		Listed int           `json:"listed"`

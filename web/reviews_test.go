@@ -2,12 +2,14 @@ package web
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"fmt"
 	"strings"
 	"testing"
 
 	"caneward/records"
+	"caneward/records/review"
 )
 
 // infectedBlock is a block of 12 rows of 20 plants, 3 m and 1 m apart, with a
@@ -237,6 +239,23 @@ func TestSignedStays(t *testing.T) {
 			t.Error("the papers differ after the acknowledgement")
 		}
 
+		// What verification says of it.
+		must(t, s.store.View(context.Background(), "mine", func(r records.Reader) error {
+			problems, err := review.Recheck(context.Background(), r)
+			if len(problems) != 0 {
+				t.Errorf("verification finds %v", problems)
+			}
+			rev, missing := r.Current(records.Reviews, id)
+			must(t, missing)
+			for what, change := range map[string][2]string{"a plant": {`"plant":8,"row":5,"why"`, `"plant":9,"row":5,"why"`}, "a reason": {"before pustules open", "after pustules open"}} {
+				altered := bytes.Replace(rev.Record.Properties, []byte(change[0]), []byte(change[1]), 1)
+				if bytes.Equal(altered, rev.Record.Properties) || review.Verify(context.Background(), altered) == nil {
+					t.Errorf("%s altered in a signed decision passes verification", what)
+				}
+			}
+			return err
+		}))
+
 		// A new decision follows it, once.
 		p = b.propose("")
 		next := adviser.do("POST", "/farms/mine/reviews", b.signing(b.ids.New(), p.Basis, fmt.Sprintf(`,"supersedes":%q`, id)))
@@ -268,8 +287,8 @@ func TestCarryingOut(t *testing.T) {
 	adviser, crew := b.as("adviser"), b.as("applicator")
 	id, f := b.find(5, 7)
 	b.confirm([]records.ID{id}, []map[string]any{f})
-	review := b.ids.New()
-	if g := adviser.do("POST", "/farms/mine/reviews", b.signing(review, b.propose("").Basis, "")); g.status != 201 {
+	decision := b.ids.New()
+	if g := adviser.do("POST", "/farms/mine/reviews", b.signing(decision, b.propose("").Basis, "")); g.status != 201 {
 		t.Fatalf("signing: %d %s", g.status, g.body)
 	}
 	out := func(row, plant int, more map[string]any) map[string]any {
@@ -288,12 +307,12 @@ func TestCarryingOut(t *testing.T) {
 		status int
 	}{
 		"crew without a list":       {crew, out(5, 7, nil), 403},
-		"crew, another plant":       {crew, out(5, 8, map[string]any{"review": review}), 422},
-		"adviser, another plant":    {adviser, out(5, 8, map[string]any{"review": review}), 422},
+		"crew, another plant":       {crew, out(5, 8, map[string]any{"review": decision}), 422},
+		"adviser, another plant":    {adviser, out(5, 8, map[string]any{"review": decision}), 422},
 		"adviser on her own word":   {adviser, out(5, 8, nil), 201},
-		"a look at another plant":   {crew, out(5, 7, map[string]any{"review": review, "checks": []any{map[string]any{"on": "2026-06-01", "regrowth": true, "plants": []any{map[string]any{"row": 9, "plant": 9}}}}}), 422},
-		"a viewer":                  {b.as("viewer"), out(5, 7, map[string]any{"review": review}), 403},
-		"crew, a plant on the list": {crew, out(5, 7, map[string]any{"review": review}), 201},
+		"a look at another plant":   {crew, out(5, 7, map[string]any{"review": decision, "checks": []any{map[string]any{"on": "2026-06-01", "regrowth": true, "plants": []any{map[string]any{"row": 9, "plant": 9}}}}}), 422},
+		"a viewer":                  {b.as("viewer"), out(5, 7, map[string]any{"review": decision}), 403},
+		"crew, a plant on the list": {crew, out(5, 7, map[string]any{"review": decision}), 201},
 	} {
 		if g := put(tc.who, tc.f); g.status != tc.status {
 			t.Errorf("%s: %d, want %d: %s", name, g.status, tc.status, g.body)
@@ -303,7 +322,7 @@ func TestCarryingOut(t *testing.T) {
 		t.Errorf("taken out, and listed again: %v", p.List.Remove)
 	}
 	// A look next spring sees it come back: it goes back on the list.
-	done := b.as("viewer").do("GET", "/farms/mine/collections/removals/items?review="+string(review), nil).json(t)["features"].([]any)[0].(map[string]any)
+	done := b.as("viewer").do("GET", "/farms/mine/collections/removals/items?review="+string(decision), nil).json(t)["features"].([]any)[0].(map[string]any)
 	tick := feature(records.ID(done["id"].(string)), nil, done["properties"].(map[string]any))
 	tick["properties"].(map[string]any)["checks"] = []any{map[string]any{"on": "2027-04-12", "regrowth": true}}
 	scout := b.as("scout")
@@ -330,7 +349,7 @@ func TestCarryingOut(t *testing.T) {
 		}
 		Places map[string]any
 	}
-	g := b.as("viewer").do("GET", "/farms/mine/reviews/"+string(review)+"/follow-up?as_of=2027-04-30", nil)
+	g := b.as("viewer").do("GET", "/farms/mine/reviews/"+string(decision)+"/follow-up?as_of=2027-04-30", nil)
 	must(t, json.Unmarshal(g.body, &after))
 	if g.status != 200 || after.Listed != 1 || after.Taken != 1 || after.Back != 1 || len(after.Left) != 0 || after.Since == "" {
 		t.Errorf("follow-up: %d %s", g.status, g.body)
@@ -347,7 +366,7 @@ func TestCarryingOut(t *testing.T) {
 	if l := looks.json(t); looks.status != 200 || l["due"] != 1.0 || len(l["removals"].([]any)) != 2 {
 		t.Errorf("looks due four weeks after: %s", looks.body)
 	}
-	for _, bad := range []string{"regrowth-checks?as_of=12.5.2026", "reviews/" + string(review) + "/follow-up?since=x"} {
+	for _, bad := range []string{"regrowth-checks?as_of=12.5.2026", "reviews/" + string(decision) + "/follow-up?since=x"} {
 		if g := b.as("viewer").do("GET", "/farms/mine/"+bad, nil); g.status != 400 {
 			t.Errorf("%s: %d", bad, g.status)
 		}

@@ -251,6 +251,9 @@ var (
 	followNobody = words.New("review-follow-nobody",
 		"Nobody recorded having looked at the block from {from} to {to}: what it is like now is not known.",
 		"No consta que nadie haya revisado el bloque del {from} al {to}: no se sabe cómo está ahora.")
+	followNotYet = words.New("review-follow-not-yet",
+		"Looks from {from} on are compared with what was frozen; that day has not come yet.",
+		"Lo congelado se compara con las revisiones desde el {from}; ese día aún no ha llegado.")
 	followSameSeason = words.New("review-follow-same-season",
 		"Newly infected plants usually show nothing until the next spring: a look in the season of the digging says little.",
 		"Las plantas recién infectadas no suelen mostrar nada hasta la primavera siguiente: una revisión en la misma temporada dice poco.")
@@ -260,6 +263,9 @@ var (
 	followClean = words.New("review-follow-clean",
 		"A clean spring does not clear a block: look two springs after the last find.",
 		"Una primavera limpia no libera un bloque: revise dos primaveras después del último hallazgo.")
+	placesHow = words.New("review-places-how",
+		"{missing} places marked as empty on the rows and {taken} more taken out and not planted again.",
+		"{missing} lugares marcados como vacíos en las hileras y {taken} más arrancados y no replantados.")
 	followWait = words.New("review-follow-wait",
 		"Do not order for places where roots may still come up: guidance waits until regrowth has stopped, one full season to three years (trade notes; sources differ).",
 		"No pida plantas para lugares donde aún puedan rebrotar raíces: se recomienda esperar a que cesen los rebrotes, de una temporada completa a tres años (las fuentes difieren).")
@@ -296,7 +302,9 @@ func FollowUp(r records.Reader, id records.ID, v View, since, until time.Time) (
 		o.Areas = append(o.Areas, a)
 	}
 	o.Places = now.places()
-	if o.Areas[0].After == nil {
+	if o.Since.After(until) {
+		o.Says = append(o.Says, followNotYet.With(words.Args{"from": o.Since.Format(time.DateOnly)}))
+	} else if o.Areas[0].After == nil {
 		o.Says = append(o.Says, followNobody.With(words.Args{"from": o.Since.Format(time.DateOnly), "to": until.Format(time.DateOnly)}))
 	} else if o.Since.Year() == until.Year() {
 		o.Says = append(o.Says, followSameSeason.Plain())
@@ -444,22 +452,40 @@ func (l later) share(firstRow, lastRow, from, to int) *Share {
 	return shareOf(l.ground, l.effort, l.infected, l.removed, firstRow, lastRow, from, to)
 }
 
-// places counts what is empty now.
-func (l later) places() *Places {
-	if !l.counted() {
+// places counts what is empty; nil where rows are not counted.
+func (g ground) places() *Places {
+	if !g.counted() {
 		return nil
 	}
 	var p Places
-	for _, r := range l.rows {
+	for _, r := range g.rows {
 		if !r.Skipped {
 			p.Missing += len(r.Missing)
 		}
 	}
-	l.each(1, blocks.MaxRow, 1, blocks.MaxPlants, func(at Plant) {
-		if l.removed[at] {
+	g.each(1, blocks.MaxRow, 1, blocks.MaxPlants, func(at Plant) {
+		if g.removed[at] {
 			p.Taken++
 		}
 	})
 	p.Empty = p.Missing + p.Taken
 	return &p
+}
+
+// EmptyPlaces counts a block's empty places for the next order; nil where its
+// rows are not counted. The reader's errors.
+func EmptyPlaces(r records.Reader, block records.ID) (*Places, error) {
+	g, err := groundOf(r, block)
+	if err != nil {
+		return nil, err
+	}
+	return g.places(), nil
+}
+
+// Wait says that not every empty place is one to plant.
+func Wait() words.Text { return followWait.Plain() }
+
+// How says how the count came about.
+func (p Places) How() words.Text {
+	return placesHow.With(words.Args{"missing": p.Missing, "taken": p.Taken})
 }

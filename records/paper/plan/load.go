@@ -18,6 +18,7 @@ import (
 	"caneward/geo/measure"
 	"caneward/geo/plane"
 	"caneward/records"
+	"caneward/records/review"
 )
 
 // MaxRows bounds a plan on paper; its table takes a page for every forty.
@@ -70,6 +71,7 @@ type Plan struct {
 	bearing    geo.Degrees
 	layout     layout.Layout // of the rows on record only rows and sums
 	neighbours []neighbour
+	toFill     *review.Places // of the rows on record; nil where they are not counted
 }
 
 // row is a row as printed, from either source.
@@ -165,6 +167,9 @@ func (p *Plan) readRows(ctx context.Context, r records.Reader) error {
 	slices.SortStableFunc(p.rows, func(a, b row) int { return a.number() - b.number() })
 	p.stored = len(p.rows) > 0
 	if p.stored {
+		if p.toFill, err = review.EmptyPlaces(r, p.ask.Block); err != nil {
+			return err
+		}
 		p.bearing = bearingOf(p.rows)
 		p.sumUp()
 	}

@@ -11,6 +11,7 @@ import (
 	"caneward/geo"
 	"caneward/geo/measure"
 	"caneward/records/paper"
+	"caneward/records/review"
 )
 
 var (
@@ -240,6 +241,11 @@ var orderItems = map[string]words.Message{
 	"line":      words.New("plan-item-line", "Emitter line", "Línea de goteo"),
 }
 
+var (
+	fillItem   = words.New("plan-item-fill", "For the empty places alone", "Solo para los lugares vacíos")
+	fillSource = words.New("plan-fill-source", "counted on record", "contado en los registros")
+)
+
 func (p Plan) order(d *paper.Doc) error {
 	d.Heading(orderHead.Plain())
 	o, err := p.layout.Order(p.ask.Supplies)
@@ -258,7 +264,13 @@ func (p Plan) order(d *paper.Doc) error {
 		}
 		rows = append(rows, []string{d.Say(orderItems[f.What].Plain()), amount, d.Say(how), d.Say(f.Source)})
 	}
+	if f := p.toFill; f != nil && f.Empty > 0 {
+		rows = append(rows, []string{d.Say(fillItem.Plain()), paper.Number(float64(f.Empty), 0), d.Say(f.How()), d.Say(fillSource.Plain())})
+	}
 	d.Table(paper.Table{Columns: []paper.Column{{Head: itemColumn.Plain()}, {Head: countColumn.Plain(), Right: true}, {Head: howColumn.Plain(), Wraps: true}, {Head: sourceColumn.Plain(), Wraps: true}}, Rows: rows})
+	if f := p.toFill; f != nil && f.Taken > 0 {
+		d.Paragraph(review.Wait())
+	}
 	return nil
 }
 

@@ -10,8 +10,9 @@ import { mayi } from "./mayi";
 import { pass } from "./pass";
 import { planting } from "./planting";
 import { plants } from "./plants";
+import { removals } from "./removals";
 import { samples } from "./samples";
 import { scoutplan } from "./scoutplan";
 import { walk } from "./walk";
 
-for (const texts of [mayi, ground, imports, walk, disease, pass, papers, planting, plants, samples, scoutplan, keep, label]) enter(texts);
+for (const texts of [mayi, ground, imports, walk, disease, pass, papers, planting, plants, samples, scoutplan, keep, label, removals]) enter(texts);

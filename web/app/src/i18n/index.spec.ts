@@ -10,6 +10,7 @@ import { papers } from "./papers";
 import { pass } from "./pass";
 import { planting } from "./planting";
 import { plants } from "./plants";
+import { removals } from "./removals";
 import { walk } from "./walk";
 
 const areas: Record<string, { en: Record<string, Entry>; es: Record<string, Entry> }> = {
@@ -23,6 +24,7 @@ const areas: Record<string, { en: Record<string, Entry>; es: Record<string, Entr
   offline,
   planting,
   plants,
+  removals,
 };
 const whole = (e: Entry) => (typeof e === "string" ? e : `${e.one} ${e.other}`);
 const places = (e: Entry) => [...new Set(whole(e).match(/\{\w+\}/g) ?? [])].sort().join(" ");
@@ -32,7 +34,7 @@ describe.each(Object.entries(areas))("the texts of %s", (name, texts) => {
     expect(places(texts.es[key]!)).toBe(places(texts.en[key]!));
   });
   it("keep to their prefix, so that no area overwrites another's", () => {
-    if (name === "core") return expect(Object.keys(texts.en).filter((k) => /^(ground|imports|walk|disease|pass|papers|planting|plants|offline)-/.test(k))).toEqual([]);
+    if (name === "core") return expect(Object.keys(texts.en).filter((k) => /^(ground|imports|walk|disease|pass|papers|planting|plants|removals|offline)-/.test(k))).toEqual([]);
     expect(Object.keys(texts.en).filter((k) => !k.startsWith(`${name}-`))).toEqual([]);
   });
 });

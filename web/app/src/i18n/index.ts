@@ -12,6 +12,7 @@ import type { papers } from "./papers";
 import type { pass } from "./pass";
 import type { planting } from "./planting";
 import type { plants } from "./plants";
+import type { removals } from "./removals";
 import type { samples } from "./samples";
 import type { scoutplan } from "./scoutplan";
 import type { walk } from "./walk";
@@ -22,7 +23,7 @@ export type Language = (typeof languages)[number];
 type Keys<A> = A extends Area<infer K> ? K : never;
 
 /** A key of the catalogue. Every key starts with its area: "ground-", "walk-" … */
-export type Key = Keys<typeof core> | Keys<typeof offline> | Keys<typeof ground> | Keys<typeof imports> | Keys<typeof walk> | Keys<typeof disease> | Keys<typeof pass> | Keys<typeof mayi> | Keys<typeof papers> | Keys<typeof planting> | Keys<typeof plants> | Keys<typeof samples> | Keys<typeof scoutplan> | Keys<typeof keep> | Keys<typeof label>;
+export type Key = Keys<typeof core> | Keys<typeof offline> | Keys<typeof ground> | Keys<typeof imports> | Keys<typeof walk> | Keys<typeof disease> | Keys<typeof pass> | Keys<typeof mayi> | Keys<typeof papers> | Keys<typeof planting> | Keys<typeof plants> | Keys<typeof removals> | Keys<typeof samples> | Keys<typeof scoutplan> | Keys<typeof keep> | Keys<typeof label>;
 
 const catalogue: Record<Language, Record<string, Entry>> = { en: { ...core.en, ...offline.en }, es: { ...core.es, ...offline.es } };
 

@@ -203,7 +203,10 @@ export interface RemovalProperties {
   disposal?: string;
   done_on?: string;
   review?: string;
-  checks?: { on: string; regrowth: boolean }[];
+  /** At the plant, before it was carried out. */
+  bagged?: boolean;
+  /** Of several plants, `plants` says which came back. */
+  checks?: { on: string; regrowth: boolean; plants?: PlantAt[] }[];
 }
 
 /** The agent's signed decision; the frozen analysis is kept as it was answered. */

@@ -15,3 +15,8 @@ const writes: Record<Exclude<Role, "owner">, readonly Kind[]> = {
 export function mayWrite(role: Role, kind: Kind): boolean {
   return role === "owner" || (writes[role] ?? []).includes(kind);
 }
+
+/** Whether a role has plants taken out on its own word; the others carry out a signed list. */
+export function mayDecide(role: Role): boolean {
+  return role === "owner" || role === "adviser";
+}

@@ -21,8 +21,14 @@ const loaders: Record<PlaceName, () => Promise<Loaded>> = {
     return { place, texts: [texts.walk, plan.scoutplan] };
   },
   disease: async () => {
-    const [{ disease: place }, texts, samples, walk] = await Promise.all([import("./disease"), import("../i18n/disease"), import("../i18n/samples"), import("../i18n/walk")]);
-    return { place, texts: [texts.disease, samples.samples, walk.walk] };
+    const [{ disease: place }, texts, samples, removals, walk] = await Promise.all([
+      import("./disease"),
+      import("../i18n/disease"),
+      import("../i18n/samples"),
+      import("../i18n/removals"),
+      import("../i18n/walk"),
+    ]);
+    return { place, texts: [texts.disease, samples.samples, removals.removals, walk.walk] };
   },
   pass: async () => {
     const [{ pass: place }, texts, mayi, label] = await Promise.all([import("./pass"), import("../i18n/pass"), import("../i18n/mayi"), import("../i18n/label")]);

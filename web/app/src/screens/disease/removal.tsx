@@ -1,6 +1,6 @@
 import { useState } from "preact/hooks";
 import { feature, type PlantAt, type Stored } from "../../model/kinds";
-import { mayWrite } from "../../model/rights";
+import { mayDecide } from "../../model/rights";
 import { uuid7 } from "../../model/uuid7";
 import { Check, TextArea, TextField } from "../../ui/form";
 import { useText } from "../../ui/hooks";
@@ -28,7 +28,7 @@ export function Removal(props: {
   const [problem, setProblem] = useState<unknown>(null);
   const [id, setId] = useState(uuid7);
   const read = readPlants(text);
-  if (!mayWrite(farm.info.role, "removals")) return null;
+  if (!mayDecide(farm.info.role)) return null;
 
   const save = async () => {
     const wrong: typeof faults = {};

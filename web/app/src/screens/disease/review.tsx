@@ -19,6 +19,7 @@ import { Choices, CostLine } from "./choices";
 import { Compare } from "./compare";
 import { DateBar } from "./datebar";
 import { daysOf, type Happened, upTo } from "./days";
+import { asked } from "../removals/wire";
 import { OneFind } from "./onefind";
 import type { PicturedProps } from "./picture";
 import { Removal } from "./removal";
@@ -126,6 +127,19 @@ export function Review(props: PlaceProps & { block: Stored<"blocks"> }) {
             onChosen={setChosen}
             file={`${farm.id}-${p.name}-groups`.replace(/[^\w-]+/g, "-").toLowerCase()}
           />
+          {farm.info.role === "adviser" && !day && (
+            <p>
+              <button
+                type="button"
+                onClick={() => {
+                  asked.set({ block: block.id, body: run.now!.body });
+                  go({ view: "sign" });
+                }}
+              >
+                {t("removals-sign-this")}
+              </button>
+            </p>
+          )}
           <Compare api={api} asked={run.now.body} answer={answer} day={day} days={days} />
         </div>
       )}
