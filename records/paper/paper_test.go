@@ -340,3 +340,27 @@ func TestNumber(t *testing.T) {
 		}
 	}
 }
+
+// However full a table is, columns that wrap give way at blanks: no word of a
+// head, nor of a column that does not wrap, is broken.
+func TestTablesBreakAtBlanks(t *testing.T) {
+	column := func(head string, wraps bool) paper.Column {
+		return paper.Column{Head: words.Verbatim(head), Wraps: wraps}
+	}
+	long := strings.Repeat("a cane with a smooth swelling ", 6)
+	for n := 2; n < 40; n += 4 {
+		fixed := strings.Repeat("n", n)
+		d := paper.New(context.Background(), paperHead(paper.A4))
+		d.Page(false)
+		d.Table(paper.Table{
+			Columns: []paper.Column{column("Se sospecha", true), column("Palabras", true), column("Estado", false), column("Bloque", false)},
+			Rows:    [][]string{{"roya naranja", long, fixed, "sospechado"}, {"roya", "ok", "n", "descartado"}},
+		})
+		pages := finish(t, d)
+		for _, whole := range []string{"sospecha", "Palabras", "Estado", "sospechado", "descartado", fixed} {
+			if !pages[0].Has(whole) {
+				t.Errorf("%d letters beside it: %q is broken on the page %q", n, whole, pages[0].All())
+			}
+		}
+	}
+}

@@ -159,13 +159,18 @@ func (d *Doc) put(t Table, widths []Millimetres, r row) {
 
 // columnWidths gives every column what its longest text and its head's longest
 // word take. What is left over goes to heads that would break; what is too much
-// for the page is taken from the columns that wrap, then from all alike.
+// for the page is taken from the columns that wrap, down to their head's longest
+// word, then from all alike.
 func (d *Doc) columnWidths(t Table) []Millimetres {
 	widths := make([]Millimetres, len(t.Columns))
 	for i, head := range d.heads(t) {
 		for _, word := range strings.Fields(head) {
 			widths[i] = max(widths[i], min(d.width(word, bold, tableType)+2*cellPad, d.page.inner()/2))
 		}
+	}
+	least := make([]Millimetres, len(widths))
+	for i, w := range widths {
+		least[i] = max(w, leastColumn)
 	}
 	for n, texts := range t.Rows {
 		if n < measured || n%10 == 0 || n > len(t.Rows)-measured {
@@ -187,12 +192,12 @@ func (d *Doc) columnWidths(t Table) []Millimetres {
 	var soft Millimetres
 	for i, c := range t.Columns {
 		if c.Wraps {
-			soft += widths[i] - leastColumn
+			soft += max(widths[i]-least[i], 0)
 		}
 	}
 	for i, c := range t.Columns {
 		if c.Wraps && soft > 0 {
-			widths[i] -= min(over, soft) * (widths[i] - leastColumn) / soft
+			widths[i] -= min(over, soft) * max(widths[i]-least[i], 0) / soft
 		}
 	}
 	if total := sum(widths); total > room {

@@ -96,6 +96,9 @@ func (d *Doc) fitted(s string, f face, size Points, room Millimetres) string {
 // wrapped breaks a text into lines between words; a word wider than the line
 // is cut.
 func (d *Doc) wrapped(s string, f face, size Points, room Millimetres) []string {
+	// A column made for a word is its width but for rounding.
+	const rounding Millimetres = 1e-6
+	room += rounding
 	var lines []string
 	line := ""
 	for _, word := range strings.Fields(d.writable(s)) {
