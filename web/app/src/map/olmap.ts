@@ -113,6 +113,8 @@ export class DrawnMap implements FarmMap {
   #large = false;
   #drawing: { leave(): void } | null = null;
   #fitted = false;
+  /** Where a turn under way goes, radians; null while there is none. */
+  #turning: number | null = null;
   #given: readonly FindMark[] = [];
   #marks: readonly FindMark[] = [];
   #dress: ((find: FindMark) => FindMark | null) | null = null;
@@ -321,6 +323,8 @@ export class DrawnMap implements FarmMap {
     const box = isBox(shapes) ? shapes : shapes ? boxOf(shapes) : this.#whole();
     if (!box) return;
     this.#fitted = true;
+    // A fit ends a turn under way: the turn is over at once then.
+    if (this.#turning !== null) this.#map.getView().setRotation(this.#turning);
     const corners = [toMapAt([box[0], box[1]]), toMapAt([box[2], box[3]])];
     this.#map.getView().fit(boundingExtent(corners), { padding: [40, 40, 56, 80], maxZoom: 20, size: this.#map.getSize() });
   }
@@ -343,7 +347,9 @@ export class DrawnMap implements FarmMap {
   }
 
   turnTo(bearingDeg: number): void {
-    this.#map.getView().animate({ rotation: (-bearingDeg * Math.PI) / 180, duration: 250 });
+    const rotation = (-bearingDeg * Math.PI) / 180;
+    this.#turning = rotation;
+    this.#map.getView().animate({ rotation, duration: 250 }, () => (this.#turning = null));
   }
 
   north(): void {

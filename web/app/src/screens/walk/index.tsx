@@ -88,10 +88,9 @@ function InBlock(props: PlaceProps & { block: Stored<"blocks">; may: boolean; do
   const [problem, setProblem] = useState<unknown>(null);
 
   useEffect(() => {
-    map.fit([block.feature.geometry]);
     // Rows run up the screen, as the walker sees them.
-    if (bearing === undefined) return;
-    map.turnTo(bearing);
+    if (bearing !== undefined) map.turnTo(bearing);
+    map.fit([block.feature.geometry]);
     return () => map.north();
   }, [map, block.id, bearing]);
   const { fix } = position;
