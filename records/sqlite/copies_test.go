@@ -168,35 +168,38 @@ func TestCopiesUnderLoad(t *testing.T) {
 			}
 		})
 	}
-	c := copier(t, dir, to, sqlite.Keep{Last: 1})
+	c := copier(t, dir, to, sqlite.Keep{Last: rounds})
 	start := time.Now()
 	lost, slowest := int64(0), time.Duration(0)
+	before := make([]int64, rounds)
 	for round := range rounds {
 		time.Sleep(500 * time.Millisecond)
-		before := acknowledged.Load()
+		before[round] = acknowledged.Load()
 		if err := c.Copy(bg); err != nil {
 			t.Fatal(err)
 		}
 		slowest = max(slowest, c.State().Took)
-		files, err := filepath.Glob(filepath.Join(to, "caneward-*.db"))
-		if err != nil || len(files) != 1 {
-			t.Fatal(files, err)
-		}
+	}
+	close(stop)
+	group.Wait()
+	n, took := acknowledged.Load(), time.Since(start)
+	files, err := filepath.Glob(filepath.Join(to, "caneward-*.db")) // by name, which is by time
+	if err != nil || len(files) != rounds {
+		t.Fatal(files, err)
+	}
+	for round, file := range files {
 		back := t.TempDir()
-		if err := sqlite.Restore(bg, files[0], back); err != nil {
+		if err := sqlite.Restore(bg, file, back); err != nil {
 			t.Fatal(err)
 		}
 		r := verify(t, back)
 		if len(r.Problems) > 0 {
 			t.Errorf("round %d: %v", round, r.Problems)
 		}
-		lost += max(0, before-int64(r.Revisions))
+		lost += max(0, before[round]-int64(r.Revisions))
 	}
-	close(stop)
-	group.Wait()
-	n := acknowledged.Load()
-	t.Logf("%d writes in %v (%.0f/s) while %d copies were made, restored and verified; slowest copy %v; %d acknowledged before their copy and not in it",
-		n, time.Since(start).Round(time.Millisecond), float64(n)/time.Since(start).Seconds(), rounds, slowest.Round(time.Millisecond), lost)
+	t.Logf("%d writes in %v (%.0f/s) while %d copies were made; slowest copy %v; all restored and verified: %d acknowledged before their copy and not in it",
+		n, took.Round(time.Millisecond), float64(n)/took.Seconds(), rounds, slowest.Round(time.Millisecond), lost)
 	if lost != 0 || n == 0 {
 		t.Errorf("%d of %d acknowledged writes are not in the copy made after them", lost, n)
 	}
