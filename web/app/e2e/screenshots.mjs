@@ -8,7 +8,7 @@ import { openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { records, signIn } from "./people.mjs";
 
 const cases = join(dirname(fileURLToPath(import.meta.url)), "..", "..", "..", "testdata", "cases", "files");
-const readme = ["ground-laptop", "import-laptop", "import-system-phone", "planting-laptop", "rowmap-phone", "walk-phone", "disease-laptop", "pass-laptop", "papers-laptop"];
+const readme = ["ground-laptop", "import-laptop", "import-system-phone", "planting-laptop", "rowmap-phone", "walk-phone", "walk-count-phone", "mayi-laptop", "disease-laptop", "pass-laptop", "papers-laptop"];
 
 const [folder, ...only] = process.argv.slice(2);
 if (!folder) {
@@ -96,8 +96,10 @@ async function takeAll(size, viewport) {
     await shot("disease-list", page.getByRole("table", { name: /^The list/ }));
   }
 
+  await open(`/go/demo/walk?block=${id("Long Rows")}&view=count:clipped-buds`);
+  await shot("walk-count");
   await open("/go/demo/pass");
-  await shot("pass-list");
+  await shot("mayi");
   if (wanted("pass") || wanted("pass-form") || wanted("pass-tanks")) {
     await open("/go/demo/pass");
     await page.getByRole("checkbox", { name: "Creek Block" }).check();
@@ -116,6 +118,11 @@ async function takeAll(size, viewport) {
     await shot("pass-tanks", page.getByRole("heading", { level: 2, name: "Checks" }));
   }
 
+  for (const [name, at] of [["people", "papers?view=people"], ["keeping", "papers?view=keeping"], ["due", "papers?view=due"], ["decisions", "disease?view=decisions"], ["sprayers", "pass?view=sprayers"], ["label", "pass?view=label:new"], ["sums", "pass?view=sums"]]) {
+    if (!wanted(name)) continue;
+    await open(`/go/demo/${at}`);
+    await shot(name);
+  }
   await open("/go/demo/papers?view=finds");
   await shot("papers");
   await page.getByRole("table", { name: /^Finds/ }).getByRole("row").nth(1).getByRole("button").click();
