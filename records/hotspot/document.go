@@ -36,8 +36,8 @@ var (
 		"Chance alone did as well somewhere in {as} of {replicates} reshuffles (p = {p}): not shown to be more than chance, no hot spot.",
 		"El azar solo hizo lo mismo en algún lugar en {as} de {replicates} repartos (p = {p}): no se muestra que sea más que azar; no es un foco.")
 	moreThanChance = words.New("hotspot-more-than-chance",
-		"A hot spot: chance alone did as well anywhere in only {as} of {replicates} reshuffles (p = {p}).",
-		"Un foco: el azar solo hizo lo mismo en algún lugar en apenas {as} de {replicates} repartos (p = {p}).")
+		"A hot spot: by chance alone {as} of {replicates} reshuffles did as well anywhere (p = {p}).",
+		"Un foco: por azar, {as} de {replicates} repartos dieron lo mismo en algún lugar (p = {p}).")
 	evidenceP = words.New("hotspot-evidence-p",
 		"{inside} of {plants} inspected plants here against {others} of {rest} outside, p = {p} from {replicates} reshuffles",
 		"{inside} de {plants} plantas revisadas aquí frente a {others} de {rest} fuera, p = {p} de {replicates} repartos al azar")
