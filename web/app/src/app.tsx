@@ -114,7 +114,7 @@ export function App({ net }: { net: Net }) {
   };
   const farms = session.who.farms;
   const info = farms.find((f) => f.id === (address.farm ?? farms[0]?.id));
-  if (!info) return <NoFarm asked={address.farm} farms={farms} goFarm={goFarm} signOut={() => void signOut()} />;
+  if (!info) return <NoFarm asked={address.farm} farms={farms} device={session.device} goFarm={goFarm} signOut={() => void signOut()} />;
   return (
     <>
       <Frame key={`${session.who.person.id} ${info.id}`} net={net} info={info} who={session.who} device={session.device} address={{ ...address, farm: info.id }} go={go} goFarm={goFarm} signOut={() => void signOut()} />
@@ -136,8 +136,10 @@ async function settleSignOut(sessions: Sessions): Promise<void> {
   }
 }
 
-function NoFarm(props: { asked: string | undefined; farms: readonly FarmInfo[]; goFarm: (id: string) => void; signOut: () => void }) {
+function NoFarm(props: { asked: string | undefined; farms: readonly FarmInfo[]; device: Device; goFarm: (id: string) => void; signOut: () => void }) {
   const t = useText();
+  const count = useSignal(waiting);
+  const [List, setList] = useState<ListOf | null>(null);
   return (
     <main class="whole-note">
       <h1>{t("core-name")}</h1>
@@ -147,9 +149,16 @@ function NoFarm(props: { asked: string | undefined; farms: readonly FarmInfo[]; 
           {t("core-open-farm", { farm: f.name })}
         </button>
       ))}
+      {count > 0 && (
+        // Work for a farm one is no longer on can still be handed over, as a file.
+        <button type="button" onClick={() => void import("./offline/unsentlist").then((m) => setList(() => m.UnsentList))}>
+          {t("core-waiting-here")}: {t("core-waiting", { n: count })}
+        </button>
+      )}
       <button type="button" onClick={props.signOut}>
         {t("core-sign-out")}
       </button>
+      {List && <List device={props.device} farms={props.farms} onClose={() => setList(null)} onOpen={() => setList(null)} />}
     </main>
   );
 }

@@ -87,6 +87,9 @@ async function read<T>(answer: Response): Promise<T> {
   }
 }
 
+/** The key of the question for the code of a second factor. */
+export const codeWanted = "web-code-wanted";
+
 /** Sign-in and who is signed in. */
 export class Sessions {
   readonly #net: Net;
@@ -102,8 +105,9 @@ export class Sessions {
       throw thrown;
     }
   }
-  async signIn(name: string, password: string): Promise<void> {
-    await this.#net.ask("/sessions", { method: "POST", body: JSON.stringify({ name, password }), headers: jsonBody });
+  /** With a second factor on, the server asks for its code by the key `codeWanted`. */
+  async signIn(name: string, password: string, code: string): Promise<void> {
+    await this.#net.ask("/sessions", { method: "POST", body: JSON.stringify({ name, password, ...(code ? { code } : {}) }), headers: jsonBody });
   }
   async signOut(): Promise<void> {
     await this.#net.ask("/sessions/current", { method: "DELETE" });
@@ -311,7 +315,7 @@ export class Client {
   }
 
   /** Everything since a sequence number. */
-  changesAfter(after: number, limit = 1000, options: Options = {}): Promise<{ changes: Changed[]; sequence: number; more: boolean }> {
+  changesAfter(after: number, limit = 1000, options: Options = {}): Promise<{ changes: Changed[]; sequence: number; more: boolean; view?: string }> {
     return this.net.json(`${this.path("changes")}?after=${after}&limit=${limit}`, options);
   }
 

@@ -7,6 +7,7 @@ import { keep } from "./keep";
 import { label } from "./label";
 import { papers } from "./papers";
 import { mayi } from "./mayi";
+import { people } from "./people";
 import { pass } from "./pass";
 import { planting } from "./planting";
 import { plants } from "./plants";
@@ -15,4 +16,4 @@ import { samples } from "./samples";
 import { scoutplan } from "./scoutplan";
 import { walk } from "./walk";
 
-for (const texts of [mayi, ground, imports, walk, disease, pass, papers, planting, plants, samples, scoutplan, keep, label, removals]) enter(texts);
+for (const texts of [mayi, ground, imports, walk, disease, pass, papers, planting, plants, samples, scoutplan, keep, label, removals, people]) enter(texts);

@@ -160,6 +160,7 @@ export const ground = area(
     "ground-why": "Why, if it matters",
     "ground-why-hint": "Stands in the history beside your name.",
     "ground-unknown": "This block is not, or no longer, on the map.",
+    "ground-seen-by-unknown": "Who can see this block: the server has to be asked, and cannot be reached.",
     "ground-reader": "Your role reads here; the grower changes blocks.",
   },
   {
@@ -320,6 +321,7 @@ export const ground = area(
     "ground-why": "Por qué, si importa",
     "ground-why-hint": "Queda en el historial junto a su nombre.",
     "ground-unknown": "Este bloque no está, o ya no está, en el mapa.",
+    "ground-seen-by-unknown": "Quién ve este bloque: hay que preguntarlo al servidor, y no se le alcanza.",
     "ground-reader": "Su función aquí es leer; los bloques los cambia el productor.",
   },
 );

@@ -6,6 +6,7 @@ import type { ground } from "./ground";
 import type { imports } from "./imports";
 import type { keep } from "./keep";
 import type { label } from "./label";
+import type { people } from "./people";
 import { offline } from "./offline";
 import type { mayi } from "./mayi";
 import type { papers } from "./papers";
@@ -23,7 +24,7 @@ export type Language = (typeof languages)[number];
 type Keys<A> = A extends Area<infer K> ? K : never;
 
 /** A key of the catalogue. Every key starts with its area: "ground-", "walk-" … */
-export type Key = Keys<typeof core> | Keys<typeof offline> | Keys<typeof ground> | Keys<typeof imports> | Keys<typeof walk> | Keys<typeof disease> | Keys<typeof pass> | Keys<typeof mayi> | Keys<typeof papers> | Keys<typeof planting> | Keys<typeof plants> | Keys<typeof removals> | Keys<typeof samples> | Keys<typeof scoutplan> | Keys<typeof keep> | Keys<typeof label>;
+export type Key = Keys<typeof core> | Keys<typeof offline> | Keys<typeof ground> | Keys<typeof imports> | Keys<typeof walk> | Keys<typeof disease> | Keys<typeof pass> | Keys<typeof mayi> | Keys<typeof papers> | Keys<typeof planting> | Keys<typeof plants> | Keys<typeof removals> | Keys<typeof samples> | Keys<typeof scoutplan> | Keys<typeof keep> | Keys<typeof label> | Keys<typeof people>;
 
 const catalogue: Record<Language, Record<string, Entry>> = { en: { ...core.en, ...offline.en }, es: { ...core.es, ...offline.es } };
 

@@ -104,7 +104,6 @@ export const papers = area(
     "papers-sequence": { one: "The book of changes holds {n} entry.", other: "The book of changes holds {n} entries." },
     "papers-people": "People",
     "papers-you": "You are {name}, {role} of {farm}.",
-    "papers-people-note": "Whoever runs the server adds people, with “caneward people add”.",
     "papers-print": "Print this table",
   },
   {
@@ -210,7 +209,6 @@ export const papers = area(
     "papers-sequence": { one: "El libro de cambios tiene {n} entrada.", other: "El libro de cambios tiene {n} entradas." },
     "papers-people": "Personas",
     "papers-you": "Usted es {name}, {role} de {farm}.",
-    "papers-people-note": "Quien administra el servidor agrega personas con «caneward people add».",
     "papers-print": "Imprimir esta tabla",
   },
 );

@@ -17,6 +17,8 @@ interface KnownFarm {
   readonly sequence: number;
   /** When everything up to it was here, milliseconds; 0 while the first filling goes on. */
   readonly at: number;
+  /** Which part of the farm the server showed; another one begins anew. */
+  readonly view?: string;
   /** What the server last answered to questions that are no records, by name. */
   readonly answers?: Readonly<Record<string, unknown>>;
 }
@@ -348,7 +350,7 @@ export class DeviceStore {
   }
 
   /** Takes in what the server told since `after`; the answer is what changed here by it. */
-  async takeIn(farm: string, changes: readonly Changed[], sequence: number, whole: boolean): Promise<Touched[]> {
+  async takeIn(farm: string, changes: readonly Changed[], sequence: number, whole: boolean, view: string): Promise<Touched[]> {
     return this.#write(["records", "outbox", "farms"], async (tx) => {
       const records = tx.objectStore("records");
       const last = new Map<string, Changed>();
@@ -358,7 +360,7 @@ export class DeviceStore {
         else await records.put({ farm, stored: { ...storedFrom(c.kind, c.record), revision: c.revision } });
       }
       const before = await tx.objectStore("farms").get(farm);
-      await tx.objectStore("farms").put({ ...before, farm, sequence, at: whole ? Date.now() : (before?.at ?? 0) });
+      await tx.objectStore("farms").put({ ...before, farm, sequence, view, at: whole ? Date.now() : (before?.at ?? 0) });
       const touched: Touched[] = [];
       for (const c of last.values()) touched.push({ kind: c.kind, id: c.id, now: await effective(tx, farm, c.kind, c.id) });
       return touched;

@@ -285,9 +285,10 @@ export class Sync {
     let known = await this.#store.farm(farm);
     for (let more = true; more && !this.#ended; ) {
       const after = known?.sequence ?? 0;
-      const got = await client.changesAfter(after);
-      if (got.sequence < after) {
-        // The server stands at an earlier point, as after a restored copy: begin anew.
+      const got = await client.changesAfter(after).catch((thrown: unknown) => this.#lost(farm, thrown));
+      const view = got.view ?? "";
+      if (got.sequence < after || (after > 0 && (known?.view ?? "") !== view)) {
+        // The server stands at an earlier point, as after a restored copy, or shows another part of the farm: begin anew.
         await this.#store.forget(farm);
         known = undefined;
         this.#wire.tell({ what: "anew", farm });
@@ -295,10 +296,20 @@ export class Sync {
       }
       more = got.more;
       const sequence = got.changes.at(-1)?.sequence ?? got.sequence;
-      const touched = await this.#store.takeIn(farm, got.changes, sequence, !more);
-      known = { farm, sequence, at: 0 };
+      const touched = await this.#store.takeIn(farm, got.changes, sequence, !more, view);
+      known = { farm, sequence, at: 0, view };
       this.#touched(farm, touched);
     }
+  }
+
+  // A farm that is not there for this person any more leaves the device; what waits for it stays, to be handed over.
+  async #lost(farm: string, thrown: unknown): Promise<never> {
+    if (thrown instanceof Problem && thrown.status === 404) {
+      await this.#store.forget(farm);
+      this.#wire.tell({ what: "anew", farm });
+      this.#net.onSignedOut(Date.now());
+    }
+    throw thrown;
   }
 
   /** One's own content over what stands at the server, or the refused one tried again. */

@@ -35,7 +35,7 @@ const loaders: Record<PlaceName, () => Promise<Loaded>> = {
     return { place, texts: [texts.pass, mayi.mayi, label.label] };
   },
   papers: async () => {
-    const [{ papers: place }, texts, ground, walk, pass, plan, keep, mayi] = await Promise.all([
+    const [{ papers: place }, texts, ground, walk, pass, plan, keep, mayi, people] = await Promise.all([
       import("./papers"),
       import("../i18n/papers"),
       import("../i18n/ground"),
@@ -44,8 +44,9 @@ const loaders: Record<PlaceName, () => Promise<Loaded>> = {
       import("../i18n/scoutplan"),
       import("../i18n/keep"),
       import("../i18n/mayi"),
+      import("../i18n/people"),
     ]);
-    return { place, texts: [texts.papers, ground.ground, walk.walk, pass.pass, plan.scoutplan, keep.keep, mayi.mayi] };
+    return { place, texts: [texts.papers, ground.ground, walk.walk, pass.pass, plan.scoutplan, keep.keep, mayi.mayi, people.people] };
   },
 };
 

@@ -1,5 +1,6 @@
 import { useState } from "preact/hooks";
-import type { Sessions } from "../api/client";
+import { codeWanted, type Sessions } from "../api/client";
+import { asProblem } from "../api/problem";
 import { TextField } from "./form";
 import { useText } from "./hooks";
 import { LanguageChoice } from "./settings";
@@ -10,6 +11,8 @@ export function SignIn({ sessions, ended, onDone, onLater }: { sessions: Session
   const t = useText();
   const [name, setName] = useState("");
   const [password, setPassword] = useState("");
+  const [code, setCode] = useState("");
+  const [asks, setAsks] = useState(false);
   const [busy, setBusy] = useState(false);
   const [problem, setProblem] = useState<unknown>(null);
   const submit = async (e: Event) => {
@@ -17,10 +20,12 @@ export function SignIn({ sessions, ended, onDone, onLater }: { sessions: Session
     setBusy(true);
     setProblem(null);
     try {
-      await sessions.signIn(name.trim(), password);
+      await sessions.signIn(name.trim(), password, code.trim());
       onDone();
     } catch (thrown) {
-      setProblem(thrown);
+      // The question for the code is no fault before one was typed.
+      if (asProblem(thrown).key === codeWanted) setAsks(true);
+      else setProblem(thrown);
     } finally {
       setBusy(false);
     }
@@ -33,6 +38,7 @@ export function SignIn({ sessions, ended, onDone, onLater }: { sessions: Session
         {ended && <p>{t("core-problem-sign-in")}</p>}
         <TextField label={t("core-sign-in-name")} value={name} onValue={setName} autocomplete="username" required id="sign-in-name" />
         <TextField label={t("core-sign-in-password")} value={password} onValue={setPassword} type="password" autocomplete="current-password" required id="sign-in-password" />
+        {asks && <TextField label={t("core-sign-in-code")} hint={t("core-sign-in-code-hint")} value={code} onValue={setCode} inputMode="text" autocomplete="one-time-code" required id="sign-in-code" />}
         <ProblemNote problem={problem} />
         <button type="submit" class="main" disabled={busy} aria-busy={busy}>
           {t("core-sign-in")}

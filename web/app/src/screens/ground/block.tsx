@@ -1,9 +1,11 @@
 import { useState } from "preact/hooks";
+import type { Client } from "../../api/client";
 import { day, moment, named, number } from "../../i18n";
 import type { FarmMap } from "../../map/farmmap";
 import type { Farm } from "../../model/farm";
 import type { Stored } from "../../model/kinds";
 import { mayWrite } from "../../model/rights";
+import { useAsked } from "../../ui/asked";
 import { useRecords, useSignal, useText, useUnits } from "../../ui/hooks";
 import { How } from "../../ui/how";
 import { Caution, ProblemNote } from "../../ui/notes";
@@ -56,6 +58,7 @@ export function BlockSheet({ farm, api, figures, map, block, go }: PlaceProps & 
         <RowFigures farm={farm} block={block} answer={answer} />
         {said.map(([name, value]) => [<dt key={name}>{name}</dt>, <dd key={`${name} value`}>{value ?? <span class="soft">{t("core-not-said")}</span>}</dd>])}
       </dl>
+      <SeenBy api={api} block={block.id} />
       <ProblemNote problem={problem} />
       <div class="buttons">
         {writes && (
@@ -84,6 +87,13 @@ export function BlockSheet({ farm, api, figures, map, block, go }: PlaceProps & 
       <NearTable farm={farm} map={map} answer={answer} />
     </>
   );
+}
+
+/** Who can see this block, always: the server says it. */
+function SeenBy({ api, block }: { api: Client; block: string }) {
+  const t = useText();
+  const asked = useAsked((options) => api.net.json<{ says: string }>(`${api.path("seen-by")}?block=${encodeURIComponent(block)}`, options), [api, block]);
+  return <p class="soft">{asked.now?.says ?? t(asked.problem === null ? "core-loading" : "ground-seen-by-unknown")}</p>;
 }
 
 function OutlineArea({ block, farm, m2 }: { block: Stored<"blocks">; farm: Farm; m2: number }) {

@@ -6,6 +6,7 @@ import { Choice } from "../../ui/form";
 import { useRecords, useSignal, useText } from "../../ui/hooks";
 import { ProblemNote } from "../../ui/notes";
 import { KeptFarm } from "../keep";
+import { PeopleScreen } from "../people";
 import type { Place, PlaceProps } from "../place";
 import { RecordsDue } from "../mayi/duescreen";
 import { PastCounts } from "../scoutplan/counts";
@@ -31,6 +32,7 @@ function readView(view: string | undefined): { kind: Kind; id: string | undefine
 function Sheet(props: PlaceProps) {
   const view = props.address.view ?? "";
   if (view === "keeping") return <Beside {...props} Screen={KeptFarm} />;
+  if (view === "people") return <Beside {...props} Screen={PeopleScreen} />;
   if (view === "counts") return <Beside {...props} Screen={PastCounts} />;
   if (view === "due") return <Beside {...props} Screen={RecordsDue} />;
   if (view.startsWith("programmes")) return <Beside {...props} Screen={Programmes} />;
@@ -81,6 +83,9 @@ function Tables(props: PlaceProps) {
         </button>
         <button type="button" onClick={() => go({ view: "counts" })}>
           {t("scoutplan-past-counts")}
+        </button>
+        <button type="button" onClick={() => go({ view: "people" })}>
+          {t("people-open")}
         </button>
         {farm.info.role === "owner" && (
           <button type="button" onClick={() => go({ view: "keeping" })}>
@@ -166,7 +171,6 @@ function Elsewhere({ farm, api, kind }: PlaceProps & { kind: Kind }) {
       {sequence !== null && <p>{t("papers-sequence", { n: sequence })}</p>}
       <h2>{t("papers-people")}</h2>
       <p>{t("papers-you", { name: farm.who.person.display || farm.who.person.name, role: t(`core-role-${farm.info.role}`), farm: farm.info.name })}</p>
-      <p class="hint">{t("papers-people-note")}</p>
       <button type="button" onClick={() => window.print()}>
         {t("papers-print")}
       </button>
