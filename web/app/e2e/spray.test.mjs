@@ -106,6 +106,7 @@ test("a label typed, a draft with a setback and an overlap stop, the reason, the
   for (const words of ["12 oz_wt", "10 oz_wt", "Overlap Field", "2026-04-10", "10.0 %", "12 of 10 oz_wt/acre"]) assert.ok(said.includes(words), `${words} in: ${said}`);
   await stop.getByRole("button", { name: "Show the place" }).click();
   assert.ok((await result.innerText()).includes("North Ditch"));
+  if (process.env.CANEWARD_SHOTS) await page.screenshot({ path: `${process.env.CANEWARD_SHOTS}/pass-stop.png` });
   // By hand: 200 m x (100 - 5.24) m treated, 40 gal an acre in tanks of 50.
   const acres = (200 * 94.76) / 4046.8564224;
   const tanks = await result.getByText(/full tank/).first().innerText();
