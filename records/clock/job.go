@@ -103,7 +103,7 @@ func Load(r records.Reader, ownerExempt bool) (State, error) {
 	if err != nil {
 		return s, err
 	}
-	corrected := Corrected(passes.Revisions)
+	corrected := spray.Corrected(passes.Revisions)
 	for _, rev := range passes.Revisions {
 		if !corrected[rev.ID] {
 			s.Jobs = append(s.Jobs, s.job(rev))
@@ -123,18 +123,6 @@ func (s *State) loadBlocks(r records.Reader) error {
 	}
 	slices.SortStableFunc(s.Blocks, func(a, b Block) int { return strings.Compare(strings.ToLower(a.Name), strings.ToLower(b.Name)) })
 	return nil
-}
-
-// Corrected are the passes that an applied pass among these corrects.
-func Corrected(passes []records.Revision) map[records.ID]bool {
-	out := map[records.ID]bool{}
-	for _, rev := range passes {
-		r := fields.Properties(rev.Record.Properties)
-		if id := fields.ID(r, "corrects", records.ParseID); id != "" && r.Text("state") == string(spray.Applied) {
-			out[id] = true
-		}
-	}
-	return out
 }
 
 func (s *State) job(rev records.Revision) Job {

@@ -12,6 +12,7 @@ import (
 	"github.com/paulmach/orb"
 
 	"caneward/blocks/fault"
+	"caneward/blocks/fields"
 	"caneward/geo"
 	"caneward/geo/index"
 	"caneward/geo/overlay"
@@ -48,9 +49,17 @@ type Use struct {
 
 // loadEarlier reads the applied passes on or beside the ground of a draft, in the
 // order they were begun. Labels kept with a pass are taken, else the record as it
-// is today. Passes without a start or without ground say nothing of any place.
+// is today. Passes without a start or without ground say nothing of any place, and
+// those an applied pass corrects say it wrongly.
 func loadEarlier(r records.Reader, box geo.Box) ([]Earlier, error) {
-	page, err := r.List(records.Passes, records.Query{Box: &box, Equal: map[string]string{"state": string(Applied)}})
+	applied := map[string]string{"state": string(Applied)}
+	// A correction may lie elsewhere: where the job really was.
+	all, err := r.List(records.Passes, records.Query{Equal: applied})
+	if err != nil {
+		return nil, err
+	}
+	corrected := Corrected(all.Revisions)
+	page, err := r.List(records.Passes, records.Query{Box: &box, Equal: applied})
 	if err != nil {
 		return nil, err
 	}
@@ -59,7 +68,7 @@ func loadEarlier(r records.Reader, box geo.Box) ([]Earlier, error) {
 	for _, rev := range page.Revisions {
 		pass, _ := ParsePass(rev.Record.Geometry, rev.Record.Properties)
 		ground := multi(rev.Record.Geometry.Flat)
-		if pass.StartedAt.IsZero() || len(ground) == 0 {
+		if pass.StartedAt.IsZero() || len(ground) == 0 || corrected[rev.ID] {
 			continue
 		}
 		e := Earlier{ID: rev.ID, Started: pass.StartedAt, Ended: pass.EndedAt, Ground: ground}
@@ -85,6 +94,18 @@ func loadEarlier(r records.Reader, box geo.Box) ([]Earlier, error) {
 	}
 	slices.SortStableFunc(out, func(a, b Earlier) int { return a.Started.Compare(b.Started) })
 	return out, nil
+}
+
+// Corrected are the passes that an applied pass among these corrects.
+func Corrected(passes []records.Revision) map[records.ID]bool {
+	out := map[records.ID]bool{}
+	for _, rev := range passes {
+		r := fields.Properties(rev.Record.Properties)
+		if id := fields.ID(r, "corrects", records.ParseID); id != "" && r.Text("state") == string(Applied) {
+			out[id] = true
+		}
+	}
+	return out
 }
 
 // labelOf is the label a pass was made with.

@@ -133,3 +133,46 @@ func TestRowsChosenFromTheStore(t *testing.T) {
 		t.Errorf("row 11 of 10: %v", err)
 	}
 }
+
+// A wrong record that was corrected elsewhere binds nothing on the ground it named.
+func TestCorrectedPassBindsNothing(t *testing.T) {
+	s := stored(t)
+	f, err := plane.FrameAt(orb.Point{-80.42, 35.87})
+	if err != nil {
+		t.Fatal(err)
+	}
+	square := func(x float64) orb.Polygon {
+		at := func(x, y float64) orb.Point { return f.Position(plane.XY{X: x, Y: y}) }
+		return orb.Polygon{{at(x, 0), at(x+60, 0), at(x+60, 30), at(x, 30), at(x, 0)}}
+	}
+	add := func(n int, kind records.Kind, flat orb.Geometry, properties string) {
+		t.Helper()
+		outcomes, err := s.Write(context.Background(), farm, []records.Write{{Kind: kind, ID: id(n), By: records.Author{Person: records.PersonID(id(99)), Name: "grower", Role: records.Owner},
+			Record: records.Record{Geometry: geo.Geometry{Flat: flat}, Properties: json.RawMessage(properties)}}})
+		if err != nil || outcomes[0].Err != nil {
+			t.Fatal(err, outcomes)
+		}
+	}
+	binds := func() bool {
+		t.Helper()
+		a, err := work(t, s, fmt.Sprintf(`{"blocks": [%q], "pattern": "broadcast", "start": "2026-06-10T06:30:00-04:00",
+			"products": [{"product": %q, "rate": {"value": 4, "unit": "lb", "per": "acre"}}]}`, id(1), id(5)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return slices.ContainsFunc(a.Checks, func(c spray.Check) bool { return c.Answer == spray.Stop && len(c.Passes) > 0 })
+	}
+	pass := func(more string) string {
+		return fmt.Sprintf(`{"state": "applied", "pattern": "broadcast", "blocks": [%q], "started_at": "2026-06-08T06:30:00-04:00", "ended_at": "2026-06-08T07:30:00-04:00",
+			"products": [{"product": %q, "rate": {"value": 4, "unit": "lb", "per": "acre"}}]%s}`, id(1), id(5), more)
+	}
+	add(5, records.Products, nil, `{"name": "Weekly", "interval_days": 7, "rates": [{"value": 4, "unit": "lb", "per": "acre"}]}`)
+	add(6, records.Passes, square(0), pass(""))
+	if !binds() {
+		t.Fatal("two days after a pass with an interval of seven nothing stops")
+	}
+	add(7, records.Passes, square(5000), pass(fmt.Sprintf(`, "corrects": %q`, id(6))))
+	if binds() {
+		t.Error("the corrected pass still stops")
+	}
+}

@@ -125,7 +125,7 @@ var (
 	notSeen    = words.New("walk-not-seen", "Not looked at: rows {rows}.", "Sin revisar: hileras {rows}.")
 	allSeen    = words.New("walk-all-seen", "Every row was looked at.", "Se revisaron todas las hileras.")
 	nothing    = words.New("walk-nothing-found", "Nothing found: that is a record too.", "Nada encontrado: eso también es un registro.")
-	foundLine  = words.New("walk-found", "{cause}: {finds} finds on {plants} plants, {again} of them again.", "{cause}: {finds} hallazgos en {plants} plantas, {again} de ellos repetidos.")
+	foundLine  = words.New("walk-found", "Looked like {cause}: {finds} find(s) on {plants} plant(s), {again} of them again.", "Parecía {cause}: {finds} hallazgo(s) en {plants} planta(s), {again} de ellos otra vez.")
 	uncounted  = words.New("walk-uncounted", "Some of these rows have no count of plants: the sum is too low.", "Algunas de estas hileras no tienen plantas contadas: la suma queda corta.")
 )
 
