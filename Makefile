@@ -54,10 +54,12 @@ bench:
 
 # The long rounds: two hundred thousand changed files, ten thousand seasons of
 # phones, two hundred kills of the server, twenty copies under load restored, a
-# thousand flipped bits, and every fuzz target for a minute.
-soak: web
-	SOAK=1 $(GO) test -tags '$(TAGS)' -timeout 60m -run 'Mutated|SyncAgainst|KilledWhile|CopiesUnderLoad|FlippedBit' -v ./blocks/intake ./records/sqlite ./web ./cmd/caneward
+# thousand flipped bits, a thousand drafts, 2,500 slow clients, every fuzz target
+# for a minute, and the rules of every screen in every size and language.
+soak: build
+	SOAK=1 $(GO) test -tags '$(TAGS)' -timeout 60m -run 'Mutated|SyncAgainst|KilledWhile|CopiesUnderLoad|FlippedBit|RandomDrafts|Slow|Fence' -v ./blocks/intake ./records/fence ./records/spray ./records/sqlite ./web ./cmd/caneward
 	.ci/fuzz.sh 60s
+	SOAK=1 .ci/browser.sh
 
 screenshots: build
 	cd $(WEB) && node e2e/screenshots.mjs ../../testdata/screenshots

@@ -31,9 +31,9 @@ export async function englishOnly() {
   }
 }
 
-// {n} is a figure; other places may hold any words.
+// {n} and {limit} are figures; other places may hold any words.
 const wholeText = (text) =>
-  new RegExp(`^${text.split(/(\{\w+\})/).map((part, i) => (i % 2 === 0 ? escape(part) : part === "{n}" ? "[\\d.,]+" : ".+")).join("")}$`);
+  new RegExp(`^${text.split(/(\{\w+\})/).map((part, i) => (i % 2 === 0 ? escape(part) : part === "{n}" || part === "{limit}" ? "[\\d.,]+" : ".+")).join("")}$`);
 const forms = (entry) => (typeof entry === "string" ? [entry] : Object.values(entry));
 const escape = (text) => text.replace(/[.*+?^${}()|[\]\\]/g, "\\$&");
 

@@ -6,7 +6,7 @@ import assert from "node:assert/strict";
 import { readFile } from "node:fs/promises";
 import { after, before, test } from "node:test";
 import { englishOnly, textsOf } from "./catalogue.mjs";
-import { brokenRules, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
+import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { allSent, records, signIn } from "./people.mjs";
 
 let demo;
@@ -278,7 +278,7 @@ test("every one of these screens keeps WCAG 2.2 A and AA and 44 px, in both lang
       if (size === "phone") await page.getByRole("button", { name: /^(Settings|Ajustes)$/ }).click();
     };
     const look = async (where) => {
-      broken.push(...(await brokenRules(page)).map((r) => `${where}: ${r}`));
+      broken.push(...(await brokenRulesInTurn(page)).map((r) => `${where}: ${r}`));
       const low = await page.locator("main").evaluate((sheet) =>
         Array.from(sheet.querySelectorAll(".sheet-content button, .sheet-content select, .sheet-content summary, .sheet-content input:not([type=radio], [type=checkbox]), .sheet-content .check, .action-bar button"))
           .filter((el) => el.getBoundingClientRect().width > 0 && el.getBoundingClientRect().height < 43.5)

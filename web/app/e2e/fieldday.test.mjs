@@ -4,7 +4,7 @@
 // sent. What counts is what the server holds in the evening.
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
-import { brokenRules, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
+import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { records, signIn } from "./people.mjs";
 import { weakLine } from "./weakline.mjs";
 
@@ -313,7 +313,7 @@ test("over plain http on a network name the page says what the phone withholds, 
   await page.getByRole("radio", { name: "Crown gall" }).check();
   await page.getByRole("button", { name: /^Save Crown gall/ }).tap();
   await page.getByText(/^On this device: Crown gall/).waitFor();
-  assert.deepEqual(await brokenRules(page), []);
+  assert.deepEqual(await brokenRulesInTurn(page), []);
   // The browser's own word on plain http.
   assert.deepEqual(faults.filter((f) => !f.includes("Cross-Origin-Opener-Policy")), []);
   await context.close();
@@ -328,7 +328,7 @@ for (const [name, size] of Object.entries(sizes)) {
     await signIn(page, "scout");
     const bad = [];
     const look = async (state) => {
-      bad.push(...(await brokenRules(page)).map((r) => `${state}: ${r}`));
+      bad.push(...(await brokenRulesInTurn(page)).map((r) => `${state}: ${r}`));
       const small = await page.locator(".walk").evaluate((walked) =>
         [...walked.querySelectorAll("button, select, summary, textarea, label.file-button, .choice, input:not([type=radio], [type=checkbox], [type=file])")]
           .map((el) => [el.textContent || el.id, el.getBoundingClientRect()])

@@ -115,3 +115,14 @@ export async function brokenRules(page) {
   const result = await page.evaluate((tags) => window.axe.run(document, { runOnly: tags }), rules);
   return result.violations.flatMap((v) => v.nodes.map((n) => `${v.id}: ${n.target.join(" ")}: ${n.failureSummary}`));
 }
+
+/**
+ * The same for screens that a test looks at in both sizes and languages. The
+ * short round takes laptop with English and phone with Spanish, so that each
+ * screen, size and language is looked at; SOAK=1 takes all four.
+ */
+export async function brokenRulesInTurn(page) {
+  const spanish = (await page.locator("html").getAttribute("lang")) === "es";
+  const narrow = page.viewportSize().width < 600;
+  return process.env.SOAK || spanish === narrow ? brokenRules(page) : [];
+}

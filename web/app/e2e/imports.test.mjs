@@ -8,7 +8,7 @@ import { dirname, join } from "node:path";
 import { after, before, test } from "node:test";
 import { fileURLToPath } from "node:url";
 import { englishOnly, textsOf } from "./catalogue.mjs";
-import { brokenRules, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
+import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { records, signIn } from "./people.mjs";
 
 const cases = join(dirname(fileURLToPath(import.meta.url)), "..", "..", "..", "testdata", "cases", "files");
@@ -268,7 +268,7 @@ for (const [size, viewport] of Object.entries({ laptop: sizes.laptop, phone: sma
     const broken = [];
     const left = [];
     const look = async (where, spanish) => {
-      broken.push(...(await brokenRules(page)).map((r) => `${where}: ${r}`));
+      broken.push(...(await brokenRulesInTurn(page)).map((r) => `${where}: ${r}`));
       const low = await page.locator("main").evaluate((sheet) => {
         const targets = sheet.querySelectorAll(".sheet-content button, .sheet-content select, .sheet-content input:not([type=radio], [type=checkbox]), .sheet-content .check");
         return Array.from(targets).filter((el) => el.getBoundingClientRect().width > 0 && el.getBoundingClientRect().height < 43.5).map((el) => el.textContent || el.id);

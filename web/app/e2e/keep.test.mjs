@@ -7,7 +7,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { after, before, test } from "node:test";
 import { englishOnly, textsOf } from "./catalogue.mjs";
-import { brokenRules, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
+import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { records, signIn } from "./people.mjs";
 
 const shots = process.env.SHOTS;
@@ -81,7 +81,7 @@ test("a farm is erased only after a while, and not if its owner thinks better of
   await other.page.goto("/go/demo/ground");
   await other.page.getByRole("note", { name: "How the farm is kept" }).getByText("This farm will be erased on", { exact: false }).waitFor();
   await shot("keep-banner-phone", other.page);
-  assert.deepEqual(await brokenRules(other.page), []);
+  assert.deepEqual(await brokenRulesInTurn(other.page), []);
   await other.page.goto("/go/demo/papers");
   await other.page.getByRole("heading", { level: 1 }).waitFor();
   assert.equal(await other.page.getByRole("button", { name: "How the farm is kept" }).count(), 0);
@@ -115,12 +115,12 @@ for (const [name, size] of Object.entries(sizes)) {
     await signIn(other, "grower");
     await open(other);
     await other.getByRole("table").first().waitFor();
-    const broken = (await brokenRules(other)).map((r) => `en: ${r}`);
+    const broken = (await brokenRulesInTurn(other)).map((r) => `en: ${r}`);
     await shot(`keep-${name}`, other);
     await other.evaluate(() => [...document.querySelectorAll(".top-settings button")].find((b) => b.textContent === "Español").click());
     await other.getByText("Este servidor no hace copias", { exact: false }).waitFor();
     await other.getByText("Una línea es lo que una persona hizo", { exact: false }).waitFor();
-    broken.push(...(await brokenRules(other)).map((r) => `es: ${r}`));
+    broken.push(...(await brokenRulesInTurn(other)).map((r) => `es: ${r}`));
     await other.getByRole("heading", { name: "Hacer borrar la finca" }).scrollIntoViewIfNeeded();
     await shot(`keep-end-${name}`, other);
     assert.deepEqual(broken, []);

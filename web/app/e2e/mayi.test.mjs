@@ -4,7 +4,7 @@
 import assert from "node:assert/strict";
 import { readFile } from "node:fs/promises";
 import { after, before, test } from "node:test";
-import { brokenRules, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
+import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { allSent, records, signIn } from "./people.mjs";
 
 let demo;
@@ -134,7 +134,7 @@ test("these screens keep WCAG 2.2 A and AA and 44 px, in both languages, on both
       if (size === "phone") await page.getByRole("button", { name: /^(Settings|Ajustes)$/ }).click();
     };
     const look = async (where) => {
-      broken.push(...(await brokenRules(page)).map((r) => `${where}: ${r}`));
+      broken.push(...(await brokenRulesInTurn(page)).map((r) => `${where}: ${r}`));
       const low = await page.locator("main").evaluate((sheet) =>
         Array.from(sheet.querySelectorAll(".mayi button, .mayi select, .mayi summary, .mayi input:not([type=radio], [type=checkbox]), .mayi .check, .mayi-duties a, fieldset .check, .buttons button"))
           .filter((el) => el.getBoundingClientRect().width > 0 && el.getBoundingClientRect().height < 43.5)

@@ -4,7 +4,7 @@
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
 import { englishOnly, textsOf } from "./catalogue.mjs";
-import { brokenRules, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
+import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { records, signIn } from "./people.mjs";
 
 const shots = process.env.SHOTS;
@@ -160,14 +160,14 @@ for (const [size, viewport] of Object.entries(sizes)) {
     await signIn(other, "adviser");
     await open("Long Rows", other);
     await run(other);
-    const broken = (await brokenRules(other)).map((r) => `en: ${r}`);
+    const broken = (await brokenRulesInTurn(other)).map((r) => `en: ${r}`);
     await shot(`review-${size}`, other);
     await answered(() => other.evaluate(() => [...document.querySelectorAll(".top-settings button")].find((b) => b.textContent === "Español").click()), other);
     await other.getByRole("heading", { level: 2, name: "Lo que costaría cada opción" }).waitFor();
     await other.getByRole("button", { name: "Mapa de hileras" }).click();
     await other.getByRole("grid").waitFor();
     await other.evaluate(() => document.querySelectorAll(".disease details").forEach((d) => (d.open = true)));
-    broken.push(...(await brokenRules(other)).map((r) => `es: ${r}`));
+    broken.push(...(await brokenRulesInTurn(other)).map((r) => `es: ${r}`));
     await shot(`review-rows-${size}`, other);
     assert.deepEqual(broken, []);
     const left = (await textsOf(other)).flatMap((text) => english.filter((e) => e.pattern.test(text)).map((e) => `“${text}” (${e.key})`));

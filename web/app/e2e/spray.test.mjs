@@ -4,7 +4,7 @@
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
 import { englishOnly, textsOf } from "./catalogue.mjs";
-import { brokenRules, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
+import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { records, signIn } from "./people.mjs";
 
 let demo;
@@ -173,7 +173,7 @@ for (const language of ["English", "Spanish"]) {
         await opened.page.goto(`/go/demo/pass${screen}`);
         await opened.page.locator("h1").waitFor();
         await opened.page.waitForLoadState("networkidle");
-        broken.push(...(await brokenRules(opened.page)).map((r) => `${screen} ${size.width}: ${r}`));
+        broken.push(...(await brokenRulesInTurn(opened.page)).map((r) => `${screen} ${size.width}: ${r}`));
         const small = await opened.page.evaluate(() =>
           [...document.querySelectorAll(".pass button, .pass input:not([type=checkbox]), .pass select")].filter((e) => e.checkVisibility() && !e.matches(".small, .link") && e.getBoundingClientRect().height < 43.5).map((e) => e.outerHTML.slice(0, 80)),
         );

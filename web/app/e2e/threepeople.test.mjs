@@ -5,7 +5,7 @@
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
 import { englishOnly, textsOf } from "./catalogue.mjs";
-import { brokenRules, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
+import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { allSent, records, signIn } from "./people.mjs";
 import { weakLine } from "./weakline.mjs";
 
@@ -212,7 +212,7 @@ test("every one of these screens keeps WCAG 2.2 A and AA and its targets, in bot
         const where = `${view.split(":")[0]}${view.includes(":") ? "-one" : ""}-${lang}-${size}`;
         const look = async (as) => {
           if (shots) await page.screenshot({ path: `${shots}/${as}.png` });
-          broken.push(...(await brokenRules(page)).map((rule) => `${as}: ${rule}`));
+          broken.push(...(await brokenRulesInTurn(page)).map((rule) => `${as}: ${rule}`));
         };
         await look(where);
         const low = await page.locator(".removals").first().evaluate((sheet) =>

@@ -4,7 +4,7 @@
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
 import { englishOnly, textsOf } from "./catalogue.mjs";
-import { brokenRules, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
+import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { records, signIn } from "./people.mjs";
 
 // The narrowest phone in use.
@@ -249,7 +249,7 @@ for (const [name, size] of Object.entries({ "phone of 412 px": sizes.phone, "pho
     const page = await grower({ size, ...(name === "laptop" ? {} : phone) });
     const wrong = [];
     const look = async (where, spanish) => {
-      wrong.push(...(await brokenRules(page)).map((r) => `${where}: ${r}`));
+      wrong.push(...(await brokenRulesInTurn(page)).map((r) => `${where}: ${r}`));
       const low = await page.locator("main").evaluate((sheet) =>
         [...sheet.querySelectorAll(".round button, .action-bar button")].filter((el) => el.getBoundingClientRect().height < 55.5).map((el) => el.textContent),
       );
