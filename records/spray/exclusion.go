@@ -200,7 +200,7 @@ func (p *plot) swept(ctx context.Context, distance geo.Metres, farm orb.MultiPol
 			shells = append(shells, plane.Region{{grown(shell, distance+looseness)}})
 			continue
 		}
-		around, err := buffer.Around(ctx, plane.Shape{Lines: []plane.Line{plane.Line(shell)}}, distance+looseness, buffer.Options{})
+		around, err := sweptRound(ctx, shell, distance+looseness)
 		if err != nil {
 			return nil, 0, err
 		}
@@ -225,6 +225,82 @@ func (p *plot) swept(ctx context.Context, distance geo.Metres, farm orb.MultiPol
 	}
 	outside, err := overlay.Difference(ctx, zone, inside)
 	return p.frame.MultiPolygon(zone), outside.Area(), err
+}
+
+// mostRim is up to how many corners a shell is gone round by its rim: they are
+// compared pair by pair.
+const mostRim = 300
+
+// sweptRound is ground whose outer rings are those of the ground within d of a shell.
+// Straightening may make a shell meet itself, which has no outer side to go round: it
+// is taken edge by edge.
+func sweptRound(ctx context.Context, shell plane.Ring, d geo.Metres) (plane.Region, error) {
+	if len(shell) > mostRim || meetsItself(shell) {
+		return buffer.Around(ctx, plane.Shape{Lines: []plane.Line{plane.Line(shell)}}, d, buffer.Options{})
+	}
+	around, err := overlay.Union(ctx, rim(shell, d)...)
+	return overlay.WithoutSlivers(around), err
+}
+
+// meetsItself reports whether edges that are no neighbours cross or touch.
+func meetsItself(r plane.Ring) bool {
+	n := len(r) - 1
+	for i := range n {
+		for j := i + 2; j < n; j++ {
+			if i == 0 && j+1 == n {
+				continue
+			}
+			apart := func(a, b, p, q plane.XY) bool { return b.Minus(a).Cross(p.Minus(a))*b.Minus(a).Cross(q.Minus(a)) > 0 }
+			if !apart(r[i], r[i+1], r[j], r[j+1]) && !apart(r[j], r[j+1], r[i], r[i+1]) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// rim are pieces that go all round a shell, counter-clockwise, and together with its
+// inside are the ground within d of it: a place outside is nearest to the inside of
+// an edge, and so beside it, or to a corner turned outward, whose round it lies in.
+// Rounds lie outside the true arc as those of grown do. A piece ends where the shell
+// turns inward or has turned half way round, so that none can meet itself.
+func rim(r plane.Ring, d geo.Metres) (out []plane.Region) {
+	n := len(r) - 1
+	var along, beside plane.Ring // a piece's edge on the shell, and the one d away
+	turned := 0.0
+	end := func() {
+		slices.Reverse(along)
+		beside = append(beside, along...)
+		out = append(out, plane.Region{{append(beside, beside[0])}})
+		along, beside, turned = nil, nil, 0
+	}
+	for i := range n {
+		a, b, c := r[i], r[i+1], r[(i+2)%n]
+		side, next := leftNormal(a, b).Times(-float64(d)), leftNormal(b, c).Times(-float64(d))
+		if along == nil {
+			along, beside = plane.Ring{a}, plane.Ring{a.Plus(side)}
+		}
+		along, beside = append(along, b), append(beside, b.Plus(side))
+		turn := math.Atan2(side.Cross(next), side.Dot(next))
+		if turn*float64(d) >= float64(plane.EdgeWidth) {
+			if turned+turn > math.Pi {
+				end()
+				along, beside = plane.Ring{b}, plane.Ring{b.Plus(side)}
+			}
+			turned += turn
+			pieces := math.Ceil(turn * grownArcs / (2 * math.Pi))
+			from, reach := math.Atan2(side.Y, side.X), float64(d)/math.Cos(turn/pieces/2)
+			for k := range int(pieces) {
+				sin, cos := math.Sincos(from + turn*(float64(k)+0.5)/pieces)
+				beside = append(beside, b.Plus(plane.XY{X: reach * cos, Y: reach * sin}))
+			}
+			beside = append(beside, b.Plus(next))
+		}
+		if turn < 0 || i+1 == n {
+			end()
+		}
+	}
+	return out
 }
 
 func convex(r plane.Ring) bool {
