@@ -96,18 +96,21 @@ func (d *drafter) layAll(ctx context.Context) error {
 	if len(list) == 0 && !d.request.Area.Empty() {
 		list = []Block{{Outline: multi(d.request.Area.Flat)}}
 	}
-	for i, b := range list {
-		field := fmt.Sprintf("blocks[%d]", i)
-		if b.ID == "" {
-			field = "area"
-		}
-		p, err := lay(ctx, d.ground, d.request, b, field, d.plots)
-		if err != nil {
-			return err
-		}
-		d.plots = append(d.plots, p)
+	d.plots = make([]*plot, len(list))
+	if err := together(ctx, len(list), func(i int) (err error) {
+		d.plots[i], err = place(ctx, d.request, list[i], fmt.Sprintf("blocks[%d]", i))
+		return err
+	}); err != nil {
+		return err
 	}
-	return nil
+	// What a block shares with those before it hangs on what they were left.
+	for i, p := range d.plots {
+		if err := p.share(ctx, d.plots[:i]); err != nil {
+			return refuseGround(p.field, err)
+		}
+	}
+	around := features(d.ground)
+	return together(ctx, len(d.plots), func(i int) error { return d.plots[i].lay(ctx, around, d.request) })
 }
 
 func multi(g orb.Geometry) orb.MultiPolygon {
@@ -124,7 +127,19 @@ func multi(g orb.Geometry) orb.MultiPolygon {
 func (d *drafter) sum(ctx context.Context) error {
 	a := &d.answer
 	length, plants, rowsKnown, plantsKnown := geo.Metres(0), 0, true, true
-	for _, p := range d.plots {
+	nears, treateds := make([][]setback.Distance, len(d.plots)), make([][]setback.Distance, len(d.plots))
+	around := features(d.ground)
+	if err := together(ctx, len(d.plots), func(i int) (err error) {
+		p := d.plots[i]
+		if nears[i], err = setback.Distances(ctx, p.frame, p.outline, around, nearReach); err != nil {
+			return err
+		}
+		treateds[i], err = setback.Distances(ctx, p.frame, p.treated, around, closeReach)
+		return err
+	}); err != nil {
+		return err
+	}
+	for i, p := range d.plots {
 		areas := p.areas.rounded()
 		a.Areas.add(areas)
 		a.Parts = append(a.Parts, BlockPart{Block: p.id(), Areas: areas})
@@ -133,16 +148,8 @@ func (d *drafter) sum(ctx context.Context) error {
 		length += p.rowLength
 		plants += p.plants
 		rowsKnown, plantsKnown = rowsKnown && p.rowsKnown, plantsKnown && p.plantKnown
-		near, err := setback.Distances(ctx, p.frame, p.outline, features(d.ground), nearReach)
-		if err != nil {
-			return err
-		}
-		treated, err := setback.Distances(ctx, p.frame, p.treated, features(d.ground), closeReach)
-		if err != nil {
-			return err
-		}
-		for _, n := range near {
-			a.Distances = append(a.Distances, d.distance(p, n, treated))
+		for _, n := range nears[i] {
+			a.Distances = append(a.Distances, d.distance(p, n, treateds[i]))
 		}
 	}
 	a.Areas = a.Areas.rounded()

@@ -116,14 +116,17 @@ func (d *drafter) keepOut(ctx context.Context) error {
 	}
 	zone := &Exclusion{Distance: geo.Metres(feet * geo.MetresPerFoot)}
 	farm := d.boundary()
-	for _, p := range d.plots {
-		ground, beyond, err := p.swept(ctx, zone.Distance, farm)
-		if err != nil {
-			return refuseGround(p.field, err)
-		}
-		zone.Ground = append(zone.Ground, ground...)
+	grounds, beyonds := make([]orb.MultiPolygon, len(d.plots)), make([]geo.SquareMetres, len(d.plots))
+	if err := together(ctx, len(d.plots), func(i int) (err error) {
+		grounds[i], beyonds[i], err = d.plots[i].swept(ctx, zone.Distance, farm)
+		return refuseGround(d.plots[i].field, err)
+	}); err != nil {
+		return err
+	}
+	for i := range d.plots {
+		zone.Ground = append(zone.Ground, grounds[i]...)
 		if farm != nil {
-			sum := beyond
+			sum := beyonds[i]
 			if zone.Beyond != nil {
 				sum += *zone.Beyond
 			}

@@ -263,6 +263,16 @@ func (c Content) kilogramsPerLitre() float64 {
 // capSlack lets what equals a cap stand: doses are quotients of rounded areas.
 const capSlack = 1 + 1e-9
 
+// heap is what came together on a plot over one span of a cap, more than its limit if
+// all of it lay on one place, and where most of it did.
+type heap struct {
+	span    span
+	passes  []int
+	values  map[int]float64
+	finding finding
+	exact   bool
+}
+
 // checkCap holds one cap against every point of the ground treated.
 func (d *drafter) checkCap(ctx context.Context, histories []*history, i int, c Cap, today time.Time) error {
 	label, limit := d.labels[i], c.limit()
@@ -270,7 +280,8 @@ func (d *drafter) checkCap(ctx context.Context, histories []*history, i int, c C
 	var over []finding
 	most, counted, bound := own, 0, true
 	var at span
-	for _, h := range histories {
+	heaps := make([][]*heap, len(histories))
+	for k, h := range histories {
 		if !names(c.Crop, h.plot.block.Crop) || !why.Empty() {
 			continue
 		}
@@ -296,18 +307,28 @@ func (d *drafter) checkCap(ctx context.Context, histories []*history, i int, c C
 				most = math.Max(most, sum)
 				continue
 			}
-			f, exact, err := h.worst(ctx, members, own, values, limit.Value)
-			if err != nil {
+			heaps[k] = append(heaps[k], &heap{span: s, passes: members, values: values})
+		}
+	}
+	if err := together(ctx, len(histories), func(k int) (err error) {
+		for _, one := range heaps[k] {
+			if one.finding, one.exact, err = histories[k].worst(ctx, one.passes, own, one.values, limit.Value); err != nil {
 				return err
 			}
-			bound = bound && exact
-			most = math.Max(most, f.value)
-			if f.value > limit.Value*capSlack {
-				if len(over) == 0 || f.value > worstOf(over).value {
-					at = s
-				}
-				over = append(over, f)
+		}
+		return nil
+	}); err != nil {
+		return err
+	}
+	for _, one := range slices.Concat(heaps...) {
+		f := one.finding
+		bound = bound && one.exact
+		most = math.Max(most, f.value)
+		if f.value > limit.Value*capSlack {
+			if len(over) == 0 || f.value > worstOf(over).value {
+				at = one.span
 			}
+			over = append(over, f)
 		}
 	}
 	args := words.Args{"product": label.Name, "cap": c.words(c.Value, at), "earlier": counted, "value": c.amount(most)}

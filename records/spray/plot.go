@@ -116,8 +116,11 @@ func refuseGround(field string, err error) error {
 	return fault.Wrap(fault.Invalid, err, sayCrossing.Plain(), fault.Detail{Field: field, Text: sayCrossing.Plain()})
 }
 
-// lay works out one block's ground up to what the pattern treats.
-func lay(ctx context.Context, g Ground, q Request, b Block, field string, before []*plot) (*plot, error) {
+// place puts one block into its frame and narrows it to the ground asked for.
+func place(ctx context.Context, q Request, b Block, field string) (*plot, error) {
+	if b.ID == "" {
+		field = "area"
+	}
 	p := &plot{block: b, field: field}
 	frame, err := plane.FrameOf(b.Outline)
 	if err == nil {
@@ -128,22 +131,25 @@ func lay(ctx context.Context, g Ground, q Request, b Block, field string, before
 		t := sayPlaced.With(words.Args{"problem": err.Error()})
 		return nil, fault.Wrap(fault.Invalid, err, t, fault.Detail{Field: field, Text: t})
 	}
-	for _, step := range []func(context.Context, Request, []*plot) error{p.layRows, p.choose, p.share} {
-		if err := step(ctx, q, before); err != nil {
-			return nil, refuseGround(field, err)
-		}
+	if err := p.layRows(ctx); err != nil {
+		return nil, refuseGround(field, err)
 	}
-	if p.zone, err = setback.Zone(ctx, p.frame, p.chosen, features(g), q.Setbacks, q.WindFrom); err != nil {
-		return nil, err
+	return p, refuseGround(field, p.choose(ctx, q))
+}
+
+// lay works out the ground up to what the pattern treats.
+func (p *plot) lay(ctx context.Context, around []setback.Feature, q Request) (err error) {
+	if p.zone, err = setback.Zone(ctx, p.frame, p.chosen, around, q.Setbacks, q.WindFrom); err != nil {
+		return err
 	}
 	if p.withheld, p.free, err = overlay.Cut(ctx, p.chosen, p.zone); err != nil {
-		return nil, refuseGround(field, err)
+		return refuseGround(p.field, err)
 	}
 	p.withheld, p.free = overlay.WithoutSlivers(p.withheld), overlay.WithoutSlivers(p.free)
 	if err := p.treat(ctx, q); err != nil {
-		return nil, refuseGround(field, err)
+		return refuseGround(p.field, err)
 	}
-	return p, refuseGround(field, p.count(ctx, q))
+	return refuseGround(p.field, p.count(ctx, q))
 }
 
 func features(g Ground) []setback.Feature {
@@ -156,7 +162,7 @@ func features(g Ground) []setback.Feature {
 
 // layRows places the rows and finds the planted ground: each row with half a
 // spacing to either side, inside the outline.
-func (p *plot) layRows(ctx context.Context, _ Request, _ []*plot) error {
+func (p *plot) layRows(ctx context.Context) error {
 	for _, row := range p.block.Rows {
 		placed, err := row.Place(p.frame, p.block.PlantSpacing)
 		if err != nil {
@@ -201,7 +207,7 @@ func flatten(ctx context.Context, rows []rowLines, widths func(rowLines, plane.L
 }
 
 // choose narrows the outline to the rows and the area asked for.
-func (p *plot) choose(ctx context.Context, q Request, _ []*plot) error {
+func (p *plot) choose(ctx context.Context, q Request) error {
 	p.chosen, p.rows = p.outline, plantedRows(p.all)
 	if numbers, ok := q.Rows[p.block.ID]; ok {
 		if err := p.pickRows(numbers); err != nil {
@@ -354,7 +360,7 @@ func (p *plot) pickRows(numbers []int) error {
 
 // share takes away what earlier blocks have, so that ground two blocks claim is
 // sprayed, and counted, once.
-func (p *plot) share(ctx context.Context, _ Request, before []*plot) error {
+func (p *plot) share(ctx context.Context, before []*plot) error {
 	own := p.outline
 	for _, o := range before {
 		if !o.block.Outline.Bound().Intersects(p.block.Outline.Bound()) {

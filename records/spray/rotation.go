@@ -120,11 +120,14 @@ func (d *drafter) checkRotation(ctx context.Context, histories []*history, today
 	for _, g := range groups {
 		allowed := programme.inARow(g)
 		var found []finding
-		for _, h := range histories {
-			f, err := d.inARow(ctx, h, g, allowed, today)
-			if err != nil {
-				return err
-			}
+		all := make([]finding, len(histories))
+		if err := together(ctx, len(histories), func(i int) (err error) {
+			all[i], err = d.inARow(ctx, histories[i], g, allowed, today)
+			return err
+		}); err != nil {
+			return err
+		}
+		for _, f := range all {
 			if len(f.ground) > 0 {
 				found = append(found, f)
 			}
