@@ -160,11 +160,11 @@ test("taken off, the farm leaves the phone; what waits there is handed over as a
     properties: { block: block.id, cause: "other", state: "suspected", severity: 1, found_at: new Date().toISOString(), words: "handed over" },
   };
   const made = { op: "put", kind: "finds", farm: "demo", id: findId, record, base: null, made_at: new Date().toISOString() };
-  await page.route("**/changes", (r) => (r.request().method() === "POST" ? r.abort() : r.continue()));
+  await page.route("**/changes", (r) => (r.request().method() === "POST" ? r.fulfill({ status: 429, contentType: "application/problem+json", body: JSON.stringify({ type: "/problems/too-many", title: "later", status: 429 }) }) : r.continue()));
   await page.getByRole("button", { name: "All sent" }).click();
   await page.locator("input[type=file]").setInputFiles({ name: "work.json", mimeType: "application/json", buffer: Buffer.from(JSON.stringify({ kind: "caneward-unsent", version: 1, person, made_at: made.made_at, changes: [made], photos: [] })) });
   await page.getByText("1 entry taken in.").waitFor();
-  await page.getByRole("button", { name: "Close" }).click();
+  await page.getByRole("button", { name: "Close", exact: true }).click();
   await owner.page.goto("/go/demo/papers?view=people");
   await owner.page.getByRole("button", { name: "Take Ann off the farm" }).click();
   await owner.page.getByText("Ann no longer sees this farm.", { exact: false }).waitFor();
@@ -178,7 +178,7 @@ test("taken off, the farm leaves the phone; what waits there is handed over as a
   await owner.page.getByRole("button", { name: "All sent" }).click();
   await owner.page.locator("input[type=file]").setInputFiles(path);
   await owner.page.getByText("They were made by", { exact: false }).waitFor();
-  await owner.page.getByRole("button", { name: "Close" }).click();
+  await owner.page.getByRole("button", { name: "Close", exact: true }).click();
   await owner.page.getByRole("button", { name: "All sent" }).waitFor();
   const taken = await owner.page.evaluate(async (id) => (await fetch(`/farms/demo/collections/finds/items/${id}`, { headers: { Accept: "application/geo+json" } })).json(), findId);
   assert.equal(taken.properties.words, "handed over");
