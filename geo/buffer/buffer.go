@@ -16,6 +16,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"caneward/geo"
 	"caneward/geo/overlay"
@@ -143,9 +144,14 @@ func sweep(ctx context.Context, s plane.Shape, d geo.Metres, stamps []plane.Ring
 		return nil, &overlay.TooManyError{What: overlay.Pieces, Count: n, Limit: MaxPieces}
 	}
 	parts := make([]plane.Region, 0, len(pieces)*len(stamps)+len(ground))
+	clip := func(r plane.Ring) plane.Ring { return r }
+	if o.Within != nil {
+		box := o.Within.Box().Grow(clipMargin)
+		clip = func(r plane.Ring) plane.Ring { return clipped(r, box) }
+	}
 	for _, p := range pieces {
 		for _, stamp := range stamps {
-			if r := swept(p, stamp); len(r) > 3 {
+			if r := clip(swept(p, stamp)); len(r) > 3 {
 				parts = append(parts, plane.Region{{r}})
 			}
 		}
@@ -154,6 +160,47 @@ func sweep(ctx context.Context, s plane.Shape, d geo.Metres, stamps []plane.Ring
 		parts = append(parts, plane.Region{poly})
 	}
 	return tidyUnion(ctx, parts)
+}
+
+// clipMargin is how far beyond the box of Options.Within outlines are kept: rows that
+// stick out of their block are held against its zones too.
+const clipMargin geo.Metres = 10
+
+// clipped is what of a convex ring lies in the box: half-plane by half-plane, after
+// Sutherland and Hodgman. It is empty where they do not meet.
+func clipped(r plane.Ring, box plane.Box) plane.Ring {
+	if len(r) == 0 {
+		return nil
+	}
+	open := r[:len(r)-1]
+	for _, side := range []struct {
+		depth func(plane.XY) float64
+		snap  func(*plane.XY)
+	}{
+		{func(p plane.XY) float64 { return p.X - box.Min.X }, func(p *plane.XY) { p.X = box.Min.X }},
+		{func(p plane.XY) float64 { return box.Max.X - p.X }, func(p *plane.XY) { p.X = box.Max.X }},
+		{func(p plane.XY) float64 { return p.Y - box.Min.Y }, func(p *plane.XY) { p.Y = box.Min.Y }},
+		{func(p plane.XY) float64 { return box.Max.Y - p.Y }, func(p *plane.XY) { p.Y = box.Max.Y }},
+	} {
+		var kept plane.Ring
+		for i, p := range open {
+			q := open[(i+1)%len(open)]
+			a, b := side.depth(p), side.depth(q)
+			if a >= 0 {
+				kept = append(kept, p)
+			}
+			if a > 0 && b < 0 || a < 0 && b > 0 {
+				x := p.Plus(q.Minus(p).Times(a / (a - b)))
+				side.snap(&x)
+				kept = append(kept, x)
+			}
+		}
+		open = kept
+	}
+	if open = slices.Compact(open); len(open) < 3 {
+		return nil
+	}
+	return append(slices.Clone(open), open[0])
 }
 
 // piece is a straight piece of line; a point has two equal ends.

@@ -490,3 +490,47 @@ func TestNearestAgainstALoop(t *testing.T) {
 		}
 	}
 }
+
+// What is worked out for a block is, on the block, what is worked out for everywhere.
+func TestWithinChangesNothingOnTheGround(t *testing.T) {
+	rnd := rand.New(rand.NewPCG(5, 8))
+	ctx := context.Background()
+	block := plane.Region{{{{X: 0, Y: 0}, {X: 90, Y: 10}, {X: 100, Y: 80}, {X: 40, Y: 50}, {X: 10, Y: 90}, {X: 0, Y: 0}}}}
+	for i := range 60 {
+		shape := plane.Shape{Points: []plane.XY{{X: 200*rnd.Float64() - 50, Y: 200*rnd.Float64() - 50}}}
+		var line plane.Line
+		for range 12 {
+			line = append(line, plane.XY{X: 200*rnd.Float64() - 50, Y: 200*rnd.Float64() - 50})
+		}
+		shape.Lines = []plane.Line{line}
+		for _, half := range []geo.Degrees{180, 40} {
+			zone := func(o buffer.Options) (plane.Region, error) { return buffer.Downwind(ctx, shape, 12, 70, half, o) }
+			all, err := zone(buffer.Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			near, err := zone(buffer.Options{Within: block})
+			if err != nil {
+				t.Fatal(err)
+			}
+			onAll, err := overlay.Intersection(ctx, block, all)
+			if err != nil {
+				t.Fatal(err)
+			}
+			onNear, err := overlay.Intersection(ctx, block, near)
+			if err != nil {
+				t.Fatal(err)
+			}
+			// A hole under geo.SliverArea may be filled in the one and cut open in the other.
+			if off := onAll.Area() - onNear.Area(); max(off, -off) > geo.SliverArea {
+				t.Errorf("%d, %v°: %v m2 on the block, want %v", i, half, onNear.Area(), onAll.Area())
+			}
+			for range 500 {
+				q := plane.XY{X: 100 * rnd.Float64(), Y: 90 * rnd.Float64()}
+				if got, want := onNear.Contains(q), onAll.Contains(q); got != want {
+					t.Errorf("%d, %v°: %v in the zone: %v, want %v", i, half, q, got, want)
+				}
+			}
+		}
+	}
+}
