@@ -29,7 +29,7 @@ export function MayIBoard({ farm, api, map, go, products }: PlaceProps & { reado
   return (
     <section class="mayi" aria-labelledby="mayi-head">
       <h2 id="mayi-head">{t("mayi-title")}</h2>
-      <div class="pair">
+      <div>
         <TextField label={t("mayi-at")} hint={t("mayi-at-hint", { zone })} type="datetime-local" optional value={local} onValue={setLocal} />
         <Choice
           label={t("mayi-product")}
