@@ -252,6 +252,9 @@ var sayNotVolume = words.New("quantity-not-volume",
 	"{unit} is no volume; spray is measured in {known}.",
 	"{unit} no es un volumen; el caldo se mide en {known}.")
 
+// Printed is the unit as people read it: "fl oz", "oz wt".
+func (u Unit) Printed() string { return strings.ReplaceAll(string(u), "_", " ") }
+
 // Dimension is what the unit measures.
 func (u Unit) Dimension() Dimension { return definitions[u].dimension }
 

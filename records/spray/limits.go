@@ -212,7 +212,7 @@ func (c Cap) adds(product string, label Product, u Use) (value float64, why word
 		amount = quantity.Amount{Value: kg, Unit: quantity.Kilogram}
 	}
 	if limit := c.limit(); amount.Unit != "" && amount.Unit != limit.Unit {
-		return 0, whyDimension.With(words.Args{"unit": string(limit.Unit), "other": string(amount.Unit)})
+		return 0, whyDimension.With(words.Args{"unit": limit.Unit.Printed(), "other": amount.Unit.Printed()})
 	}
 	return amount.Value, words.Text{}
 }
@@ -462,7 +462,7 @@ func (c Cap) words(value float64, s span) words.Text {
 }
 
 func (c Cap) inWords(value float64) words.Text {
-	args := words.Args{"value": short(value), "unit": string(c.Unit), "area": string(c.Area), "ingredient": c.Ingredient}
+	args := words.Args{"value": short(value), "unit": c.Unit.Printed(), "area": string(c.Area), "ingredient": c.Ingredient}
 	switch c.What {
 	case CapUses:
 		return capUses.With(args)
@@ -486,7 +486,7 @@ func (c Cap) unit() string {
 	if c.What == CapUses {
 		return "uses"
 	}
-	return string(c.Unit) + "/" + string(c.Area)
+	return c.Unit.Printed() + "/" + string(c.Area)
 }
 
 // short writes a figure to read, to six digits: more than any label prints.

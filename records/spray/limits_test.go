@@ -92,7 +92,7 @@ func TestCapBindsOnTheOverlapOnly(t *testing.T) {
 	if at := f.XY(*c.At); at.X < 0 || at.X > 20 || at.Y < 0 || at.Y > 100 {
 		t.Errorf("worst point at %v, want within the first 20 m", at)
 	}
-	for _, want := range []string{"12 oz_wt", "10.0 %", "Long Rows", "10 oz_wt", "2026-04-10", "in 2026"} {
+	for _, want := range []string{"12 oz wt", "10.0 %", "Long Rows", "10 oz wt", "2026-04-10", "in 2026"} {
 		if !strings.Contains(c.Why.String(), want) {
 			t.Errorf("%q does not say %q", c.Why, want)
 		}

@@ -45,7 +45,7 @@ func (s say) amount(a *quantity.Amount) string {
 	if a == nil {
 		return s.text(notSaid.Plain())
 	}
-	return figure(a.Value) + " " + unit(a.Unit)
+	return figure(a.Value) + " " + a.Unit.Printed()
 }
 
 func figure(v float64) string {
@@ -60,8 +60,6 @@ func figure(v float64) string {
 	return n
 }
 
-func unit(u quantity.Unit) string { return strings.ReplaceAll(string(u), "_", " ") }
-
 func (s say) both(a *quantity.Amount) string {
 	if a == nil {
 		return s.amount(nil)
@@ -74,7 +72,7 @@ func (s say) rate(r quantity.Rate) string {
 	if r.Unit == "" {
 		return s.text(notSaid.Plain())
 	}
-	return figure(r.Value) + " " + unit(r.Unit) + " / " + string(r.Per)
+	return figure(r.Value) + " " + r.Unit.Printed() + " / " + string(r.Per)
 }
 
 func acres(a geo.SquareMetres) string { return paper.Number(a.Acres(), 2) + " ac" }

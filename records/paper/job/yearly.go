@@ -171,7 +171,7 @@ func massOf(in spray.Ingredient, amounts []quantity.Amount) (kg float64, ok bool
 func (s say) caps(t *total) string {
 	var out []string
 	for _, c := range t.label.Caps {
-		args := words.Args{"n": t.uses, "most": figure(c.Value), "unit": unit(c.Unit), "per": string(c.Per)}
+		args := words.Args{"n": t.uses, "most": figure(c.Value), "unit": c.Unit.Printed(), "per": string(c.Per)}
 		if c.Unit == "" {
 			out = append(out, s.text(capUses.With(args)))
 		} else {
