@@ -103,7 +103,7 @@ test("a label typed, a draft with a setback and an overlap stop, the reason, the
   const result = page.locator("section[aria-live=polite]");
   const stop = result.locator(".checks li", { hasText: "caps it at" });
   const said = await stop.innerText();
-  for (const words of ["12 oz_wt", "10 oz_wt", "Overlap Field", "2026-04-10", "10.0 %", "12 of 10 oz_wt/acre"]) assert.ok(said.includes(words), `${words} in: ${said}`);
+  for (const words of ["12 oz wt", "10 oz wt", "Overlap Field", "2026-04-10", "10.0 %", "12 of 10 oz wt/acre"]) assert.ok(said.includes(words), `${words} in: ${said}`);
   await stop.getByRole("button", { name: "Show the place" }).click();
   assert.ok((await result.innerText()).includes("North Ditch"));
   if (process.env.CANEWARD_SHOTS) await page.screenshot({ path: `${process.env.CANEWARD_SHOTS}/pass-stop.png` });
