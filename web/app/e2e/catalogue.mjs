@@ -31,9 +31,10 @@ export async function englishOnly() {
   }
 }
 
-// {n} and {limit} are figures; other places may hold any words.
+// These hold figures; other places may hold any words.
+const figures = new Set(["{n}", "{limit}", "{low}", "{high}"]);
 const wholeText = (text) =>
-  new RegExp(`^${text.split(/(\{\w+\})/).map((part, i) => (i % 2 === 0 ? escape(part) : part === "{n}" || part === "{limit}" ? "[\\d.,]+" : ".+")).join("")}$`);
+  new RegExp(`^${text.split(/(\{\w+\})/).map((part, i) => (i % 2 === 0 ? escape(part) : figures.has(part) ? "[\\d.,]+" : ".+")).join("")}$`);
 const forms = (entry) => (typeof entry === "string" ? [entry] : Object.values(entry));
 const escape = (text) => text.replace(/[.*+?^${}()|[\]\\]/g, "\\$&");
 

@@ -34,6 +34,9 @@ type Session = { state: "asking" } | { state: "out" } | { state: "failed"; failu
 /** What a place of the list of unsent work is fetched with, the first time it is opened. */
 type ListOf = typeof import("./offline/unsentlist").UnsentList;
 
+/** How long a sign-in that was put off is asked for by nothing but her own hand. */
+const putOffMs = 60_000;
+
 /** The whole page: who is signed in, which farm, and the frame around the places. */
 export function App({ net }: { net: Net }) {
   const t = useText();
@@ -47,9 +50,8 @@ export function App({ net }: { net: Net }) {
     document.documentElement.lang = lang;
   }, [lang]);
   const device = useRef<Device | null>(null);
-  const putOffMs = useRef(0);
   const putOff = () => {
-    putOffMs.current = Date.now();
+    net.quietUntilMs = Date.now() + putOffMs;
     setEnded(false);
   };
   const enter = useCallback(
@@ -74,16 +76,16 @@ export function App({ net }: { net: Net }) {
         await enter(who);
         device.current?.kept?.sync.signedIn();
         setEnded(false);
-      } else if (device.current) setEnded(true);
+      } else if (device.current) setEnded(Date.now() >= net.quietUntilMs);
       else setSession({ state: "out" });
     } catch (failure) {
       // Without the server, who was here last goes on with what is here.
       if (!device.current) setSession({ state: "failed", failure });
     }
-  }, [sessions, enter]);
+  }, [net, sessions, enter]);
   useEffect(() => {
-    // An answer to what was asked before she put the sign-in off is no news.
-    net.onSignedOut = (askedMs) => askedMs >= putOffMs.current && void ask();
+    // What the page asks by itself must not undo that she put the sign-in off.
+    net.onSignedOut = (askedMs) => askedMs >= net.quietUntilMs && void ask();
     void watchVersions();
     const last = signOutOwed() ? null : recallWho();
     void (last ? enter(last).then(ask) : ask());

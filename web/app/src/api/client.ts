@@ -36,6 +36,8 @@ export class Net {
   readonly #fetch: Fetch;
   /** Called when the server no longer knows who is signed in, with when that was asked. */
   onSignedOut: (askedMs: number) => void = () => undefined;
+  /** Until when nobody is asked to sign in again, for she has just put it off; 0 when she may be asked. */
+  quietUntilMs = 0;
 
   constructor(fetcher: Fetch = (...args) => fetch(...args)) {
     this.#fetch = fetcher;

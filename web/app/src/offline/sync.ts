@@ -112,6 +112,12 @@ export class Sync {
     this.wake();
   }
 
+  /** Sends by her own hand: who has to sign in for it is asked to. */
+  sendNow(): void {
+    this.#net.quietUntilMs = 0;
+    this.wake();
+  }
+
   /** Sends until nothing is left that can be sent now. */
   async send(): Promise<void> {
     if (this.#busy) {

@@ -56,7 +56,7 @@ function Waiting({ device, sync, farms, onOpen }: Omit<Props, "onClose"> & { syn
       </p>
       {entries.length > 0 && (
         <div class="buttons">
-          <button type="button" class="big main" onClick={() => sync.wake()}>
+          <button type="button" class="big main" onClick={() => sync.sendNow()}>
             {t("offline-send-now")}
           </button>
         </div>
