@@ -141,10 +141,45 @@ func (s *study) choose(effort []Plant, a *Analysis) error {
 	return s.ground(s.choice(WholePlanting, s.standing, a), effort, func(Plant) bool { return true }, a)
 }
 
+// together puts lists in row and plant order into one.
 func together(lists ...[]Plant) []Plant {
-	all := slices.Concat(lists...)
-	slices.SortFunc(all, byRow)
+	var all []Plant
+	for _, list := range lists {
+		both := make([]Plant, 0, len(all)+len(list))
+		for len(all) > 0 && len(list) > 0 {
+			from := &all
+			if byRow(list[0], all[0]) < 0 {
+				from = &list
+			}
+			both = append(both, (*from)[0])
+			*from = (*from)[1:]
+		}
+		all = append(append(both, all...), list...)
+	}
 	return all
+}
+
+// standingIn is every plant that stands in a section, in row and plant order.
+func (s *study) standingIn(at Section) []Plant {
+	var plants []Plant
+	for row := at.FirstRow; row <= at.LastRow; row++ {
+		if s.standing == nil {
+			for n := at.From; n <= at.To; n++ {
+				if p := (Plant{Row: row, Plant: n}); s.stands(p) {
+					plants = append(plants, p)
+				}
+			}
+			continue
+		}
+		first, _ := slices.BinarySearchFunc(s.standing, Plant{Row: row, Plant: at.From}, byRow)
+		for _, p := range s.standing[first:] {
+			if p.Row != row || p.Plant > at.To {
+				break
+			}
+			plants = append(plants, p)
+		}
+	}
+	return plants
 }
 
 func (s *study) choice(name ChoiceName, plants []Plant, a *Analysis) Choice {
@@ -170,15 +205,7 @@ func (s *study) section(g Group, effort []Plant, a *Analysis) error {
 	for _, row := range rows {
 		at.From, at.To = min(at.From, row[0].Plant), max(at.To, row[len(row)-1].Plant)
 	}
-	var plants []Plant
-	for row := at.FirstRow; row <= at.LastRow; row++ {
-		for n := at.From; n <= at.To; n++ {
-			if p := (Plant{Row: row, Plant: n}); s.stands(p) {
-				plants = append(plants, p)
-			}
-		}
-	}
-	c := s.choice(WholeSection, plants, a)
+	c := s.choice(WholeSection, s.standingIn(at), a)
 	c.Group, c.Section = g.Number, at
 	return s.ground(c, effort, at.holds, a)
 }

@@ -318,10 +318,13 @@ func (s *study) cameBack(p Plant) bool {
 // regrowth, as is a look that saw some: the plant stands again, though its place
 // be marked as empty.
 func (s *study) stands(p Plant) bool {
-	if s.exists(p) && s.cameBack(p) {
+	if !s.exists(p) {
+		return false
+	}
+	if s.cameBack(p) {
 		return true
 	}
-	if !s.exists(p) || s.missing[p] {
+	if s.missing[p] {
 		return false
 	}
 	on, gone := s.removed[p]
