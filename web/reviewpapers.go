@@ -47,7 +47,7 @@ func (x *exchange) askedReview() (review.View, error) {
 
 // reviewPaper is the language and the size of paper asked for.
 func (x *exchange) reviewPaper(v review.View) (removal.Paper, error) {
-	p := removal.Paper{Language: x.lang, Size: removal.SizeFor(v.Frozen.Farm.Zone)}
+	p := removal.Paper{Language: x.lang, Size: paper.SizeIn(v.Frozen.Farm.Zone)}
 	switch lang, there := x.given("lang"); {
 	case !there:
 	case lang == string(words.English) || lang == string(words.Spanish):

@@ -1,10 +1,12 @@
 package web
 
 import (
+	"archive/zip"
 	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
+	"io/fs"
 	"strings"
 	"testing"
 
@@ -218,6 +220,18 @@ func TestSignedStays(t *testing.T) {
 		}
 		if after := papers(); after != before {
 			t.Error("the papers of a signed decision differ after edits")
+		}
+		// Who leaves with everything has the signed papers, the same.
+		archive := owner.do("GET", "/farms/mine/exports/everything.zip", nil)
+		left, err := zip.NewReader(bytes.NewReader(archive.body), int64(len(archive.body)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for name, at := range map[string]string{"removal-review": "removal-review.pdf?lang=en&review=", "crew-sheet": "crew-sheet.pdf?lang=en&review="} {
+			data, err := fs.ReadFile(left, "pdf/"+name+"-"+string(id)+".pdf")
+			if want := owner.do("GET", "/farms/mine/reports/"+at+string(id), nil); err != nil || !bytes.Equal(data, want.body) {
+				t.Errorf("%s in the archive of the farm: %d bytes, %v; printed alone %d", name, len(data), err, len(want.body))
+			}
 		}
 		if g := adviser.do("POST", "/farms/mine/reviews", b.signing(b.ids.New(), p.Basis, "")); g.status != 412 {
 			t.Errorf("signing on what was seen before the edits: %d %s", g.status, g.body)

@@ -205,10 +205,16 @@ func TestUnderAnotherName(t *testing.T) {
 func TestContents(t *testing.T) {
 	s := shared(t)
 	all := files(t, written(t, s, "demo", made))
-	pdfs, photos := 0, 0
+	plans, applied, photos := 0, map[string]bool{}, 0
 	for name, data := range all {
-		if strings.HasPrefix(name, "pdf/") && strings.HasPrefix(data, "%PDF-") {
-			pdfs++
+		switch of, there := strings.CutPrefix(name, "pdf/"); {
+		case !there:
+		case !strings.HasPrefix(data, "%PDF-"):
+			t.Errorf("%s is no PDF", name)
+		case strings.HasPrefix(of, "planting-plan-"):
+			plans++
+		case strings.HasPrefix(of, "application-record-"):
+			applied[strings.TrimSuffix(strings.TrimPrefix(of, "application-record-"), ".pdf")] = true
 		}
 		if strings.HasPrefix(name, "photos/") {
 			photos++
@@ -219,8 +225,22 @@ func TestContents(t *testing.T) {
 			t.Errorf("%s is missing", want)
 		}
 	}
-	if pdfs == 0 || photos != 1 {
-		t.Errorf("%d pages and %d photos", pdfs, photos)
+	if plans == 0 || photos != 1 {
+		t.Errorf("%d planting plans and %d photos", plans, photos)
+	}
+	if err := s.View(bg, "demo", func(r records.Reader) error {
+		page, err := r.List(records.Passes, records.Query{Equal: map[string]string{"state": "applied"}})
+		for _, rev := range page.Revisions {
+			if !applied[string(rev.ID)] {
+				t.Errorf("no record of the applied pass %s on paper", rev.ID)
+			}
+		}
+		if len(page.Revisions) != len(applied) || len(applied) == 0 {
+			t.Errorf("%d applied passes, %d records on paper", len(page.Revisions), len(applied))
+		}
+		return err
+	}); err != nil {
+		t.Fatal(err)
 	}
 	for _, want := range []string{"Invented demo data", "Datos de muestra inventados", "caneward import-farm"} {
 		if !strings.Contains(all["README.txt"], want) {

@@ -15,9 +15,14 @@ import (
 	"caneward/blocks/words"
 	"caneward/geo/wire/archive"
 	"caneward/records"
+	"caneward/records/clock"
 	"caneward/records/export"
 	"caneward/records/paper"
+	"caneward/records/paper/job"
 	"caneward/records/paper/plan"
+	"caneward/records/paper/removal"
+	"caneward/records/review"
+	"caneward/records/spray"
 )
 
 // Source is what a farm is read from.
@@ -47,7 +52,7 @@ var (
 		`farm.gpkg        current records, one layer a kind: opens in any GIS (OGC GeoPackage)
 geojson/         the same as GeoJSON (RFC 7946), one file a kind; positions are longitude, latitude, WGS 84
 csv/             the same as tables (RFC 4180); the column wkt holds the shape
-pdf/             a planting plan of every block that has rows or spacings
+pdf/             a planting plan of every block that has rows or spacings, the record of every applied pass, the report and crew's sheet of every signed decision
 photos/          every photo under its id; photos.jsonl says who took it and when
 revisions.jsonl  every revision of every record, closed ones too: who, when, why, what. One JSON object a line; “shape” is EWKB in hexadecimal digits
 documents.jsonl  every revision of the farm's settings, such as counting programmes
@@ -56,7 +61,7 @@ Lengths are metres, areas square metres, times UTC, unless a name's ending says 
 		`farm.gpkg        registros actuales, una capa por clase: se abre en cualquier SIG (OGC GeoPackage)
 geojson/         lo mismo en GeoJSON (RFC 7946), un archivo por clase; las posiciones son longitud, latitud, WGS 84
 csv/             lo mismo en tablas (RFC 4180); la columna wkt contiene la forma
-pdf/             un plano de plantación de cada bloque que tenga hileras o distancias
+pdf/             un plano de plantación de cada bloque que tenga hileras o distancias, el registro de cada pasada aplicada, el informe y la hoja de cuadrilla de cada decisión firmada
 photos/          cada foto con su id; photos.jsonl dice quién la tomó y cuándo
 revisions.jsonl  cada revisión de cada registro, también los cerrados: quién, cuándo, por qué, qué. Un objeto JSON por línea; «shape» es EWKB en cifras hexadecimales
 documents.jsonl  cada revisión de los ajustes de la finca, como los programas de conteo
@@ -86,6 +91,7 @@ type writing struct {
 	from     Source
 	options  Options
 	reader   records.Reader
+	law      records.Document // which jurisdictions the farm keeps records for, if it said
 	manifest Manifest
 	printed  []words.Text // what was not printed, and why
 }
@@ -98,7 +104,7 @@ func (o *writing) all(r records.Reader) error {
 		Farm:    farmLine{f.ID, f.ChainID(), f.Name, f.Zone, f.Invented, f.Created},
 		Current: map[records.Kind]int{},
 	}
-	for _, step := range []func() error{o.revisions, o.documents, o.photos, o.current, o.plans, o.describe} {
+	for _, step := range []func() error{o.revisions, o.documents, o.photos, o.current, o.plans, o.passes, o.decisions, o.describe} {
 		if err := step(); err != nil {
 			return err
 		}
@@ -160,6 +166,9 @@ func (o *writing) documents() error {
 	}
 	return o.from.EachDocument(o.ctx, o.manifest.Farm.ID, func(d records.Document) error {
 		o.manifest.Documents++
+		if d.Name == clock.Document {
+			o.law = d
+		}
 		return lines.Encode(documentLine{d.Name, d.Number, byLine(d.By), d.At, d.Content, hex.EncodeToString(d.Hash[:])})
 	})
 }
@@ -242,15 +251,20 @@ func (o *writing) export(name, ending string, kinds ...records.Kind) error {
 	return format.Write(o.ctx, w, doc)
 }
 
-// plans prints every block that has something to print.
-func (o *writing) plans() error {
+// head begins every page of the archive.
+func (o *writing) head() (paper.Head, error) {
 	f := o.reader.Farm()
 	zone, err := time.LoadLocation(f.Zone)
+	return paper.Head{Farm: f.Name, Invented: f.Invented, Language: o.options.Language, Size: paper.SizeIn(f.Zone), Made: o.options.Made,
+		Zone: zone, Version: o.options.Program, Sequence: o.reader.Sequence()}, err
+}
+
+// plans prints every block that has something to print.
+func (o *writing) plans() error {
+	head, err := o.head()
 	if err != nil {
 		return err
 	}
-	head := paper.Head{Farm: f.Name, Invented: f.Invented, Language: o.options.Language, Size: paper.SizeIn(f.Zone), Made: o.options.Made,
-		Zone: zone, Version: o.options.Program, Sequence: o.reader.Sequence()}
 	var after records.ID
 	for more := true; more; {
 		page, err := o.reader.List(records.Blocks, records.Query{After: after, Limit: sinceStep})
@@ -269,21 +283,91 @@ func (o *writing) plans() error {
 }
 
 func (o *writing) plan(block records.Revision, head paper.Head) error {
+	var named struct{ Name string }
+	if json.Unmarshal(block.Record.Properties, &named) != nil || named.Name == "" {
+		named.Name = string(block.ID)
+	}
 	ready, err := plan.Load(o.ctx, o.reader, plan.Ask{Block: block.ID})
 	var data []byte
 	if err == nil {
 		data, err = plan.Print(o.ctx, ready, head)
 	}
+	return o.page("planting-plan", block.ID, named.Name, data, err)
+}
+
+// passes prints the record of every applied pass.
+func (o *writing) passes() error {
+	head, err := o.head()
+	if err != nil {
+		return err
+	}
+	var settings clock.Settings
+	if o.law.Content != nil {
+		if settings, err = job.LoadSettings(o.law, nil); err != nil {
+			return err
+		}
+	}
+	book, err := job.LoadBook(o.reader, settings)
+	if err != nil {
+		return err
+	}
+	for _, sheet := range book.Sheets {
+		if sheet.Pass.State != spray.Applied {
+			continue
+		}
+		data, err := book.Record(o.ctx, sheet, head)
+		if err := o.page("application-record", sheet.ID, string(sheet.ID), data, err); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// decisions prints every signed decision as it was frozen.
+func (o *writing) decisions() error {
+	reviews, err := o.reader.List(records.Reviews, records.Query{})
+	if err != nil {
+		return err
+	}
+	printed := removal.Paper{Language: o.options.Language, Size: paper.SizeIn(o.reader.Farm().Zone)}
+	for _, rev := range reviews.Revisions {
+		if !review.IsSigned(rev.Record.Properties) {
+			continue
+		}
+		for _, sheet := range []struct {
+			name  string
+			print func(context.Context, review.View, removal.Paper) ([]byte, error)
+		}{{"removal-review", removal.Report}, {"crew-sheet", removal.Crew}} {
+			data, err := o.decision(rev, func(v review.View) ([]byte, error) { return sheet.print(o.ctx, v, printed) })
+			if err := o.page(sheet.name, rev.ID, string(rev.ID), data, err); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func (o *writing) decision(rev records.Revision, print func(review.View) ([]byte, error)) ([]byte, error) {
+	signed, err := review.Read(rev.Record.Properties)
+	if err != nil {
+		return nil, err
+	}
+	v, err := signed.View()
+	if err != nil {
+		return nil, err
+	}
+	return print(v)
+}
+
+// page puts a paper into the archive. One that is refused is named in the archive
+// with the reason; other errors end the writing.
+func (o *writing) page(name string, id records.ID, of string, data []byte, err error) error {
 	var refusal *fault.Error
 	switch {
 	case err == nil:
-		return o.file("pdf/planting-plan-"+string(block.ID)+".pdf", data)
+		return o.file("pdf/"+name+"-"+string(id)+".pdf", data)
 	case errors.As(err, &refusal) && o.ctx.Err() == nil:
-		var named struct{ Name string }
-		if json.Unmarshal(block.Record.Properties, &named) != nil || named.Name == "" {
-			named.Name = string(block.ID)
-		}
-		o.printed = append(o.printed, notPrinted.With(words.Args{"name": named.Name, "why": refusal.Text}))
+		o.printed = append(o.printed, notPrinted.With(words.Args{"name": of, "why": refusal.Text}))
 		return nil
 	}
 	return err

@@ -110,14 +110,6 @@ type Paper struct {
 	Size     paper.Size
 }
 
-// SizeFor is the usual paper where a farm lies: letter in American time zones.
-func SizeFor(zone string) paper.Size {
-	if strings.HasPrefix(zone, "America/") {
-		return paper.Letter
-	}
-	return paper.A4
-}
-
 // report is one being written.
 type report struct {
 	v   review.View
