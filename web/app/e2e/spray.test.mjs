@@ -129,6 +129,22 @@ test("a label typed, a draft with a setback and an overlap stop, the reason, the
   assert.ok(Math.abs(saved.properties.areas.withheld_m2 - 200 * 5.24) < 2 && tenth > check.area_m2);
 });
 
+test("the grower says what the line of the ditch follows, how far the bank lies off, and how well it is known", async () => {
+  const page = await person("grower");
+  await page.goto(`/go/demo/ground?view=near:${ids.water}`);
+  await page.getByLabel("The line may lie off by").fill("10");
+  await page.getByLabel("The line follows").selectOption({ label: "the edge of the water" });
+  await page.getByLabel("From the line to the top of the bank").fill("x");
+  await page.getByText("One of the lengths is no number.").waitFor();
+  await page.getByLabel("From the line to the top of the bank").fill("5");
+  await main(page).click();
+  await page.getByText("North Ditch", { exact: false }).first().waitFor();
+  await page.locator(".said").waitFor();
+  const { follows, bank_m, accuracy_m, kind, name } = (await records(page, "demo", "surroundings")).features.find((f) => f.id === ids.water).properties;
+  assert.deepEqual([kind, name, follows], ["water", "North Ditch", "water-edge"]);
+  assert.ok(Math.abs(bank_m - 5 * 0.3048) < 1e-9 && Math.abs(accuracy_m - 10 * 0.3048) < 1e-9, `${bank_m} ${accuracy_m}`);
+});
+
 test("a sprayer is named and calibrated, and a sum shows its formula and source", async () => {
   const page = await person("applicator");
   await page.goto("/go/demo/pass?view=sprayers");

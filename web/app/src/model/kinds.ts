@@ -105,10 +105,21 @@ export const surroundingsKinds = [
 ] as const;
 export type SurroundingsKind = (typeof surroundingsKinds)[number];
 
+/** What a line of water follows. */
+export const waterFollows = ["water-edge", "top-of-bank"] as const;
+export type WaterFollows = (typeof waterFollows)[number];
+
 export interface SurroundingsProperties {
   kind: SurroundingsKind;
   name?: string;
   drawn_by_eye?: boolean;
+  /** How far the line may lie off. */
+  accuracy_m?: number;
+  follows?: WaterFollows;
+  /** How far the top of the bank lies outside the line. */
+  bank_m?: number;
+  /** Ground kept in plants between a field and water. */
+  strip?: boolean;
 }
 
 export interface StageProperties {

@@ -4,12 +4,13 @@ import { readLine, readPair, writeLine, writePair } from "../../geo/cornertext";
 import type { Geometry, LineString, Point } from "../../geo/position";
 import { named } from "../../i18n";
 import type { FarmMap, ShapeMode } from "../../map/farmmap";
-import { feature, surroundingsKinds, type Stored, type SurroundingsKind, type SurroundingsProperties } from "../../model/kinds";
+import { feature, surroundingsKinds, type Stored, type SurroundingsKind, type SurroundingsProperties, type WaterFollows, waterFollows } from "../../model/kinds";
 import { mayWrite } from "../../model/rights";
 import { uuid7 } from "../../model/uuid7";
 import { MainAction } from "../../ui/action";
 import { Check, Choice, TextArea, TextField } from "../../ui/form";
 import { useText } from "../../ui/hooks";
+import { LengthField } from "../../ui/length";
 import { MapBar } from "../../ui/mapbar";
 import { Caution, faultOf, ProblemNote } from "../../ui/notes";
 import { say } from "../../ui/undo";
@@ -41,6 +42,10 @@ export function NearEditor({ farm, map, go, near }: PlaceProps & { near: Stored<
   const [kind, setKind] = useState<SurroundingsKind | "">(p?.kind ?? "");
   const [name, setName] = useState(p?.name ?? "");
   const [byEye, setByEye] = useState(p?.drawn_by_eye ?? true);
+  const [accuracy, setAccuracy] = useState(p?.accuracy_m);
+  const [follows, setFollows] = useState<WaterFollows | "">(p?.follows ?? "");
+  const [bank, setBank] = useState(p?.bank_m);
+  const [strip, setStrip] = useState(p?.strip ?? false);
   const [shape, setShape] = useState<Shape>(() => drawnAs(near?.feature.geometry ?? null));
   const [geometry, setGeometry] = useState<Geometry | null>(near?.feature.geometry ?? null);
   const [problem, setProblem] = useState<Problem | null>(null);
@@ -55,9 +60,17 @@ export function NearEditor({ farm, map, go, near }: PlaceProps & { near: Stored<
     setBusy(true);
     setProblem(null);
     try {
-      const properties: SurroundingsProperties = { ...p, kind, drawn_by_eye: byEye };
-      if (name.trim()) properties.name = name.trim();
-      else delete properties.name;
+      const water = kind === "water";
+      const properties: SurroundingsProperties = {
+        ...p,
+        kind,
+        drawn_by_eye: byEye,
+        name: name.trim() || undefined,
+        accuracy_m: accuracy,
+        follows: (water && follows) || undefined,
+        bank_m: water && follows === "water-edge" ? bank : undefined,
+        strip: (!water && strip) || undefined,
+      };
       await farm.put("surroundings", feature<"surroundings">(id.current, geometry, properties), near);
       say(t("ground-saved-plain", { name: properties.name ?? named("ground-kind-", kind) }));
       go({ view: undefined });
@@ -78,7 +91,8 @@ export function NearEditor({ farm, map, go, near }: PlaceProps & { near: Stored<
       setProblem(asProblem(thrown));
     }
   };
-  const missing = !kind ? t("ground-need-kind") : !geometry ? t("ground-need-shape") : undefined;
+  const untyped = [accuracy, bank].some((m) => m !== undefined && Number.isNaN(m));
+  const missing = untyped ? t("ground-need-number") : !kind ? t("ground-need-kind") : !geometry ? t("ground-need-shape") : undefined;
   if (!writes) {
     return (
       <>
@@ -94,7 +108,7 @@ export function NearEditor({ farm, map, go, near }: PlaceProps & { near: Stored<
   return (
     <>
       <h1>{near ? t("ground-near-edit-title", { name: p?.name ?? named("ground-kind-", near.feature.properties.kind) }) : t("ground-near-title")}</h1>
-      <ProblemNote problem={problem} map={map} fields={["kind", "name"]} />
+      <ProblemNote problem={problem} map={map} fields={["kind", "name", "accuracy_m", "follows", "bank_m"]} />
       <Choice
         label={t("ground-near-kind")}
         value={kind}
@@ -118,6 +132,21 @@ export function NearEditor({ farm, map, go, near }: PlaceProps & { near: Stored<
       {shape === "LineString" && <LineEditor map={map} start={asLine(geometry)} onLine={setGeometry} />}
       {shape === "Polygon" && <OutlineEditor map={map} start={asOutline(geometry)} onOutline={setGeometry} />}
       <Check label={t("ground-by-eye")} hint={t("ground-by-eye-hint")} checked={byEye} onChecked={setByEye} />
+      <LengthField label={t("ground-line-off")} hint={t("ground-line-off-hint")} optional metres={accuracy} onMetres={setAccuracy} fault={faultOf(problem, "accuracy_m")} />
+      {kind === "water" && (
+        <Choice
+          label={t("ground-water-follows")}
+          value={follows}
+          onValue={setFollows}
+          choices={waterFollows.map((v) => ({ value: v, label: t(`ground-water-follows-${v}`) }))}
+          empty={t("core-not-said")}
+          fault={faultOf(problem, "follows")}
+        />
+      )}
+      {kind === "water" && follows === "water-edge" && (
+        <LengthField label={t("ground-bank")} hint={t("ground-bank-hint")} optional metres={bank} onMetres={setBank} fault={faultOf(problem, "bank_m")} />
+      )}
+      {kind !== "water" && kind !== "" && <Check label={t("ground-strip")} hint={t("ground-strip-hint")} checked={strip} onChecked={setStrip} />}
       <Caution>{t("core-caution-drawn")}</Caution>
       <div class="buttons">
         <button type="button" onClick={() => history.back()}>
