@@ -20,6 +20,7 @@ const form: DraftForm = {
   sprayer: "",
   method: "",
   droplets: "",
+  rotation: "",
   height: "",
 };
 const zone = "America/New_York";
@@ -113,6 +114,14 @@ describe("wind speed", () => {
   // 1 mile = 1609.344 m (1959 agreement): 8 mph is 3.57632 m/s.
   it("travels in metres a second", () => {
     expect(build({ ...form, wind: { text: "8", unit: "mph" } }, zone)).toMatchObject({ ok: true, body: { wind_speed_m_s: 3.57632 } });
+  });
+});
+
+describe("rotation", () => {
+  it("travels when it was chosen, else the server takes the stricter", () => {
+    expect(build({ ...form, rotation: "usual" }, zone)).toMatchObject({ ok: true, body: { rotation: "usual" } });
+    const unsaid = build(form, zone);
+    expect(unsaid.ok && "rotation" in unsaid.body).toBe(false);
   });
 });
 

@@ -73,7 +73,12 @@ export interface DraftForm {
   readonly droplets: string;
   /** Height of release above the soil, feet as typed. */
   readonly height: string;
+  /** How many uses in a row a mode of action may have; empty is the stricter. */
+  readonly rotation: "" | Rotation;
 }
+
+export const rotations = ["caneberry-table", "usual"] as const;
+export type Rotation = (typeof rotations)[number];
 
 /** What is wrong with a field, by the same path the server uses, so that both land at the same place. */
 export interface FieldFault {
@@ -169,6 +174,7 @@ export function build(form: DraftForm, zone: string): Built {
   if (form.method) body["method"] = form.method;
   if (form.droplets) body["droplets"] = form.droplets;
   if (form.height.trim()) body["height_m"] = positive("height_m", form.height) * metresPer.ft;
+  if (form.rotation) body["rotation"] = form.rotation;
   if (form.lines.length === 0) fault("products", "product");
   body["products"] = form.lines.map((line, i) => {
     const at = `products[${i}]`;

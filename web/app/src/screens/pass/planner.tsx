@@ -13,7 +13,7 @@ import { say } from "../../ui/undo";
 import { units } from "../../units";
 import type { PlaceProps } from "../place";
 import type { Worked } from "./answer";
-import { build, type DraftForm, type FieldFault, fieldId, type LineForm, metresPer, metresPerSecond, patterns, type SetbackForm, type SpeedUnit, type Stretch } from "./draft";
+import { build, type DraftForm, type FieldFault, fieldId, type LineForm, metresPer, metresPerSecond, patterns, rotations, type SetbackForm, type SpeedUnit, type Stretch } from "./draft";
 import { faultsAt, LengthField, PerChoice, ProductFields, SetbackFields, UnitChoice } from "./fields";
 import { Cautions, Figures, type Named, type RateOf, useGround } from "./result";
 import { passFeature } from "./saved";
@@ -44,6 +44,7 @@ function firstForm(farm: string, block: string | undefined): DraftForm {
     method: "",
     droplets: "",
     height: "",
+    rotation: "",
   };
   return { ...first, ...repeated(farm) };
 }
@@ -261,6 +262,15 @@ export function Planner(props: PlaceProps & { readonly named: Named; readonly on
       </div>
       <TextField id={fieldId("start")} label={t("pass-start")} hint={t("pass-start-hint", { zone })} type="datetime-local" optional value={form.start} fault={faultAt("start")} onValue={(start) => set({ start })} />
       <TextField id={fieldId("harvest_on")} label={t("pass-harvest")} type="date" optional value={form.harvestOn} fault={faultAt("harvest_on")} onValue={(harvestOn) => set({ harvestOn })} />
+      <Choice
+        id={fieldId("rotation")}
+        label={t("label-rotation")}
+        value={form.rotation}
+        onValue={(rotation) => set({ rotation })}
+        choices={rotations.map((v) => ({ value: v, label: t(`label-rotation-${v}`) }))}
+        empty={t("label-rotation-unsaid")}
+        fault={faultAt("rotation")}
+      />
       {problem !== null && <ProblemNote problem={problem} map={map} fields={fieldsShown} />}
       {done && (
         <section aria-live="polite" ref={result}>
