@@ -222,6 +222,7 @@ test("the applicator drafts a pass, and the product total is the treated area ti
   await page.getByLabel(/^Temperature/).fill("68");
   await page.getByRole("button", { name: "Save as applied" }).click();
   await page.getByRole("heading", { level: 2, name: /applied$/ }).waitFor();
+  await allSent(page);
   const pass = (await records(page, "demo", "passes")).features.find((f) => f.properties.products?.[0]?.product?.name === "Journey product");
   assert.equal(pass.properties.state, "applied");
   assert.equal(pass.properties.started_at, "2026-06-10T06:30:00-04:00");

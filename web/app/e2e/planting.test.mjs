@@ -6,7 +6,7 @@ import { readFile } from "node:fs/promises";
 import { after, before, test } from "node:test";
 import { englishOnly, textsOf } from "./catalogue.mjs";
 import { brokenRules, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
-import { clickMap, records, signIn } from "./people.mjs";
+import { allSent, clickMap, records, signIn } from "./people.mjs";
 
 let demo;
 let browser;
@@ -124,6 +124,7 @@ test("the grower draws a guide line with a bend, compares three bearings, orders
   await page.getByText(/^20 rows of .* 2,020 plants\.$/).waitFor();
   await page.getByRole("button", { name: "Save 20 rows" }).click();
   await page.getByText("Saved 20 rows.").waitFor();
+  await allSent(page);
   const rows = (await records(page, "demo", "rows", `&block=${field.id}`)).features.map((f) => f.properties);
   assert.deepEqual(rows.map((r) => r.number).sort((a, b) => a - b), Array.from({ length: 20 }, (_, i) => i + 1));
   assert.ok(rows.every((r) => r.plants === 101));
@@ -156,11 +157,13 @@ test("plants are marked missing on the row map by keyboard, and taken back", asy
   await page.keyboard.press("Enter");
   await main(page).filter({ hasText: "Save 2 places without a plant" }).click();
   await page.getByText("Saved 2 marks.").waitFor();
+  await allSent(page);
   const row = async () => (await records(page, "demo", "rows", `&block=${field.id}`)).features.find((f) => f.properties.number === 2).properties;
   assert.deepEqual((await row()).missing, [3, 101]);
   assert.match(await said.innerText(), /place without a plant/);
   await page.getByRole("button", { name: "Undo" }).click();
   await page.getByText("Taken back.").waitFor();
+  await allSent(page);
   assert.deepEqual((await row()).missing ?? [], []);
 
   await page.getByLabel("A tap or Enter").selectOption({ label: "marks: replanted" });
@@ -169,6 +172,7 @@ test("plants are marked missing on the row map by keyboard, and taken back", asy
   await page.getByLabel("Replanted on").fill("2026-04-02");
   await main(page).filter({ hasText: "Save 1 plant as replanted" }).click();
   await page.getByText("Saved 1 mark.").waitFor();
+  await allSent(page);
   assert.deepEqual((await row()).replanted, [{ plant: 101, on: "2026-04-02" }]);
   assert.match(await said.innerText(), /replanted on 2 Apr 2026/);
   await page.context().close();
@@ -195,6 +199,7 @@ test("a thumb marks plants and a stretch that was looked at, and goes on to a fi
   await page.getByRole("button", { name: "Plant: 1 on" }).tap();
   await main(page).tap();
   await page.getByText("Saved 1 mark.").waitFor();
+  await allSent(page);
   const rows = (await records(page, "demo", "rows", `&block=${field.id}`)).features;
   assert.equal(rows.flatMap((f) => f.properties.missing ?? []).length, 1);
   for (const button of await page.locator(".rowmap button").all()) {
@@ -211,6 +216,7 @@ test("a thumb marks plants and a stretch that was looked at, and goes on to a fi
   assert.ok(seen, label);
   await main(page).tap();
   await page.getByText(/^Saved: row \d+, plants 1 to 101 looked at\.$/).waitFor();
+  await allSent(page);
   const [visit] = (await records(page, "demo", "visits", `&block=${field.id}`)).features;
   assert.deepEqual(visit.properties.inspected, [{ row: Number(seen[1]), from: 1, to: 101 }]);
 
@@ -263,7 +269,7 @@ test("a fix says how likely each row is and chooses none; a find of an unsure ro
   await page.getByRole("radio", { name: "Orange rust" }).check();
   await page.getByRole("button", { name: "Save Orange rust, row not sure" }).tap();
   await page.getByText(/row not sure\.$/).waitFor();
-  await page.waitForTimeout(1500);
+  await allSent(page);
   const find = (await records(page, "demo", "finds", `&block=${field.id}`)).features.at(-1);
   assert.equal(find.properties.row, undefined);
   assert.equal(find.properties.placed_by, "fix");
@@ -311,6 +317,7 @@ test("an outline edited under finds shows each record in the way and asks before
   await page.getByLabel("Why they go").fill("new ditch");
   await main(page).filter({ hasText: /^Save the change to 20 rows$/ }).click();
   await page.getByText("Saved 20 rows.").waitFor();
+  await allSent(page);
   const kept = (await records(page, "demo", "finds", `&block=${field.id}`)).features.find((f) => f.id === find.id).properties;
   assert.deepEqual([kept.row, kept.plant], [2, 97]);
   const second = (await records(page, "demo", "rows", `&block=${field.id}`)).features.find((f) => f.properties.number === 2).properties;

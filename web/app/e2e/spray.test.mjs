@@ -5,7 +5,7 @@ import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
 import { englishOnly, textsOf } from "./catalogue.mjs";
 import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
-import { records, signIn } from "./people.mjs";
+import { allSent, records, signIn } from "./people.mjs";
 
 let demo;
 let browser;
@@ -79,6 +79,7 @@ test("a label typed, a draft with a setback and an overlap stop, the reason, the
   await cap.getByLabel("Unit of the cap").selectOption("oz_wt");
   await main(page).click();
   await page.getByRole("heading", { level: 2, name: "Labels", exact: true }).waitFor();
+  await allSent(page);
   const label = (await records(page, "demo", "products")).features.find((f) => f.properties.name === "Demo Overlap 40WP");
   assert.deepEqual(label.properties.caps, [{ what: "product", value: 10, unit: "oz_wt", per: "year" }]);
 
@@ -120,6 +121,7 @@ test("a label typed, a draft with a setback and an overlap stop, the reason, the
   await result.getByLabel("A check says stop. Why go on?").fill("The earlier pass was washed off within the hour; the adviser agreed.");
   await page.getByRole("button", { name: "Save as a draft" }).click();
   await page.getByRole("heading", { level: 2, name: /draft/i }).waitFor();
+  await allSent(page);
   const saved = (await records(page, "demo", "passes")).features.find((f) => f.properties.stop_reason);
   assert.equal(saved.properties.stop_reason, "The earlier pass was washed off within the hour; the adviser agreed.");
   assert.equal(saved.properties.labels[0].label.name, "Demo Overlap 40WP");
@@ -140,6 +142,7 @@ test("the grower says what the line of the ditch follows, how far the bank lies 
   await main(page).click();
   await page.getByText("North Ditch", { exact: false }).first().waitFor();
   await page.locator(".said").waitFor();
+  await allSent(page);
   const { follows, bank_m, accuracy_m, kind, name } = (await records(page, "demo", "surroundings")).features.find((f) => f.id === ids.water).properties;
   assert.deepEqual([kind, name, follows], ["water", "North Ditch", "water-edge"]);
   assert.ok(Math.abs(bank_m - 5 * 0.3048) < 1e-9 && Math.abs(accuracy_m - 10 * 0.3048) < 1e-9, `${bank_m} ${accuracy_m}`);
