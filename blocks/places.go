@@ -20,6 +20,17 @@ type Placed struct {
 	ways  [][]geo.Metres
 }
 
+// FirstEnd is the end of the row its plants are counted from, and the bearing in
+// the frame that leads off the row there. A row has a part.
+func (p Placed) FirstEnd() (plane.XY, geo.Degrees) {
+	line := p.Lines[0]
+	at, next := line[0], line[len(line)-1]
+	if len(p.Runs) > 0 && p.Runs[0].Spacing < 0 {
+		at, next = next, at
+	}
+	return at, geo.Degrees(math.Atan2(at.X-next.X, at.Y-next.Y) * 180 / math.Pi)
+}
+
 // Place puts a row into a frame. Where the row does not say its places, the
 // rule of layouts holds: each part anew at its first end, the block's spacing
 // apart, numbers running on over the parts. A count that differs by more than

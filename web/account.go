@@ -180,15 +180,20 @@ func (s *Server) changePassword(x *exchange) error {
 	return x.nothing()
 }
 
-// beginSecondFactor makes a key; it is on once a code of it was shown.
-func (s *Server) beginSecondFactor(x *exchange) error {
+// confirmedBody reads a body that is the password alone, and checks it.
+func (x *exchange) confirmedBody() error {
 	var asked struct {
 		Password string `json:"password"`
 	}
 	if err := x.bodyJSON(&asked); err != nil {
 		return err
 	}
-	if err := x.confirmed(asked.Password); err != nil {
+	return x.confirmed(asked.Password)
+}
+
+// beginSecondFactor makes a key; it is on once a code of it was shown.
+func (s *Server) beginSecondFactor(x *exchange) error {
+	if err := x.confirmedBody(); err != nil {
 		return err
 	}
 	ctx := x.r.Context()
@@ -250,13 +255,7 @@ func (s *Server) finishSecondFactor(x *exchange) error {
 
 // endSecondFactor turns it off, by the password.
 func (s *Server) endSecondFactor(x *exchange) error {
-	var asked struct {
-		Password string `json:"password"`
-	}
-	if err := x.bodyJSON(&asked); err != nil {
-		return err
-	}
-	if err := x.confirmed(asked.Password); err != nil {
+	if err := x.confirmedBody(); err != nil {
 		return err
 	}
 	if err := s.Store.SetSecondFactor(x.r.Context(), x.person.ID, nil); err != nil {

@@ -11,6 +11,18 @@ import (
 	"github.com/paulmach/orb"
 )
 
+// EncodeGround writes ground in the plainest form that holds it: null for none, a
+// Polygon for one piece, else a MultiPolygon. Errors as EncodeGeometry.
+func EncodeGround(mp orb.MultiPolygon) (json.RawMessage, error) {
+	switch len(mp) {
+	case 0:
+		return json.RawMessage("null"), nil
+	case 1:
+		return EncodeGeometry(geo.Geometry{Flat: mp[0]})
+	}
+	return EncodeGeometry(geo.Geometry{Flat: mp})
+}
+
 // EncodeGeometry writes a GeoJSON geometry object (RFC 7946): shells
 // counter-clockwise, holes clockwise, rings closed, each number with the fewest
 // digits that read back to the same float64. No shape gives null. Equal shapes

@@ -329,7 +329,7 @@ func (b Board) Encode(products []int, l words.Language) (json.RawMessage, error)
 	for _, line := range b.Lines {
 		row := lineJSON{Block: line.Block.ID, Name: line.Block.Name, Enter: deed(line.Enter), Pick: deed(line.Pick)}
 		for _, p := range line.Parts {
-			shape, err := encodeGround(p.Ground)
+			shape, err := wire.EncodeGround(p.Ground)
 			if err != nil {
 				return nil, err
 			}
@@ -358,13 +358,6 @@ func (b Board) stamp(t time.Time) string {
 		return ""
 	}
 	return t.In(b.State.Zone).Format(time.RFC3339)
-}
-
-func encodeGround(mp orb.MultiPolygon) (json.RawMessage, error) {
-	if len(mp) == 0 {
-		return json.RawMessage("null"), nil
-	}
-	return wire.EncodeGeometry(geo.Geometry{Flat: mp})
 }
 
 var sayCautions = words.New("clock-cautions",

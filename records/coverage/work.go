@@ -140,7 +140,7 @@ func (r Result) Encode(l words.Language) (json.RawMessage, error) {
 	shapes := map[string]json.RawMessage{}
 	for _, n := range names {
 		areas[n.name+"_m2"] = round(float64(r.Area[n.class]))
-		shape, err := encodeGround(r.Ground[n.class])
+		shape, err := wire.EncodeGround(r.Ground[n.class])
 		if err != nil {
 			return nil, err
 		}
@@ -159,16 +159,6 @@ func (r Result) Encode(l words.Language) (json.RawMessage, error) {
 		How        map[string]string          `json:"how"`
 		Caution    string                     `json:"caution"`
 	}{areas, shapes, r.Runs, r.Pieces, round(float64(r.Length)), how, sayCaution.Plain().In(l)})
-}
-
-func encodeGround(mp orb.MultiPolygon) (json.RawMessage, error) {
-	switch len(mp) {
-	case 0:
-		return json.RawMessage("null"), nil
-	case 1:
-		return wire.EncodeGeometry(geo.Geometry{Flat: mp[0]})
-	}
-	return wire.EncodeGeometry(geo.Geometry{Flat: mp})
 }
 
 // Meaning says what a class of ground is, in words for people.

@@ -2,6 +2,7 @@ package paper
 
 import (
 	"math"
+	"strconv"
 
 	"caneward/geo"
 	"caneward/geo/plane"
@@ -180,4 +181,13 @@ func (m *Map) write(l Label, s slab) {
 	d.pdf.RawWriteStr("Q EMC\n")
 	d.text(x, y, l.Text, f, l.Size)
 	d.pdf.TransformEnd()
+}
+
+// rowGap is from the first plant to the row's number.
+const rowGap Millimetres = 1.8
+
+// RowNumber writes a row's number off its first end, along the bearing that leads
+// off the row; a number that finds no room is left out.
+func (m *Map) RowNumber(number int, end plane.XY, off geo.Degrees) {
+	m.Label(Label{At: end, Text: strconv.Itoa(number), Spots: []Spot{m.Beyond(off, rowGap, false)}})
 }

@@ -289,11 +289,11 @@ type answerJSON struct {
 // Encode writes the answer as it travels, checks in the language given. Ground
 // that is none is null.
 func (a Answer) Encode(l words.Language) (json.RawMessage, error) {
-	treated, err := encodeGround(a.Treated)
+	treated, err := wire.EncodeGround(a.Treated)
 	if err != nil {
 		return nil, err
 	}
-	withheld, err := encodeGround(a.Withheld)
+	withheld, err := wire.EncodeGround(a.Withheld)
 	if err != nil {
 		return nil, err
 	}
@@ -322,7 +322,7 @@ func (a Answer) Encode(l words.Language) (json.RawMessage, error) {
 		out.Checks = append(out.Checks, one)
 	}
 	if z := a.Exclusion; z != nil {
-		ground, err := encodeGround(z.Ground)
+		ground, err := wire.EncodeGround(z.Ground)
 		if err != nil {
 			return nil, err
 		}
@@ -353,18 +353,8 @@ func (c Check) json(l words.Language) (checkJSON, error) {
 		return out, nil
 	}
 	var err error
-	out.Ground, err = encodeGround(c.Ground)
+	out.Ground, err = wire.EncodeGround(c.Ground)
 	return out, err
-}
-
-func encodeGround(mp orb.MultiPolygon) (json.RawMessage, error) {
-	switch len(mp) {
-	case 0:
-		return json.RawMessage("null"), nil
-	case 1:
-		return wire.EncodeGeometry(geo.Geometry{Flat: mp[0]})
-	}
-	return wire.EncodeGeometry(geo.Geometry{Flat: mp})
 }
 
 func totalsJSON(totals []Total) []totalJSON {

@@ -290,16 +290,9 @@ func (a *Archive) Notes() []*wire.Error { return a.notes }
 // Limits.Unpacked each time. The error is an *wire.Error with Entry set, or the
 // context's.
 func (a *Archive) Read(ctx context.Context, name string) ([]byte, error) {
-	f := a.files[strings.ToLower(name)]
-	if f == nil {
-		return nil, &wire.Error{Rule: RuleMissing, Entry: name, Got: name, Byte: -1}
-	}
-	if err := a.allow(f, name); err != nil {
-		return nil, err
-	}
-	r, err := f.Open()
+	f, r, err := a.open(name)
 	if err != nil {
-		return nil, readError(name, err)
+		return nil, err
 	}
 	// Deflate grows text about fourfold; more is made room for as it comes, since
 	// the stated size costs a liar nothing.
@@ -327,18 +320,27 @@ func (a *Archive) Read(ctx context.Context, name string) ([]byte, error) {
 // Stream unpacks one file bit by bit, capitals or not, as Read does whole. Its
 // reader's errors are those of Read.
 func (a *Archive) Stream(ctx context.Context, name string) (io.ReadCloser, error) {
+	_, r, err := a.open(name)
+	if err != nil {
+		return nil, err
+	}
+	return &stream{ctx, a, r, name}, nil
+}
+
+// open opens a file of the archive that the limits allow.
+func (a *Archive) open(name string) (*zip.File, io.ReadCloser, error) {
 	f := a.files[strings.ToLower(name)]
 	if f == nil {
-		return nil, &wire.Error{Rule: RuleMissing, Entry: name, Got: name, Byte: -1}
+		return nil, nil, &wire.Error{Rule: RuleMissing, Entry: name, Got: name, Byte: -1}
 	}
 	if err := a.allow(f, name); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	r, err := f.Open()
 	if err != nil {
-		return nil, readError(name, err)
+		return nil, nil, readError(name, err)
 	}
-	return &stream{ctx, a, r, name}, nil
+	return f, r, nil
 }
 
 type stream struct {

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"math"
 	"slices"
-	"strconv"
 
 	"github.com/paulmach/orb"
 
@@ -38,7 +37,6 @@ var (
 
 const (
 	belowMap  paper.Millimetres = 26 // room for what is said below
-	rowGap    paper.Millimetres = 1.8
 	leastMark paper.Millimetres = 1.5
 	mostMark  paper.Millimetres = 3.4
 )
@@ -183,7 +181,8 @@ func (s sheetMap) draw(m *paper.Map) []paper.Key {
 	}
 	s.drawMarks(m, size)
 	for _, r := range s.v.Rows {
-		numberRow(m, s.rows[r.Number])
+		end, off := s.rows[r.Number].FirstEnd()
+		m.RowNumber(r.Number, end, off)
 	}
 	return s.keys(withWild)
 }
@@ -292,16 +291,4 @@ func (s sheetMap) drawMarks(m *paper.Map, size paper.Millimetres) {
 			drawn[p] = true
 		}
 	}
-}
-
-// numberRow writes a row's number off its first end; numbers that find no room
-// are left out.
-func numberRow(m *paper.Map, r blocks.Placed) {
-	line := r.Lines[0]
-	at, next := line[0], line[len(line)-1]
-	if len(r.Runs) > 0 && r.Runs[0].Spacing < 0 {
-		at, next = next, at
-	}
-	back := geo.Degrees(math.Atan2(at.X-next.X, at.Y-next.Y) * 180 / math.Pi)
-	m.Label(paper.Label{At: at, Text: strconv.Itoa(r.Row.Number), Spots: []paper.Spot{m.Beyond(back, rowGap, false)}})
 }

@@ -1,14 +1,10 @@
 package walk
 
 import (
-	"math"
-	"strconv"
-
 	"github.com/paulmach/orb"
 
 	"caneward/blocks"
 	"caneward/blocks/words"
-	"caneward/geo"
 	"caneward/geo/plane"
 	"caneward/records/paper"
 	"caneward/records/scouting"
@@ -32,7 +28,6 @@ var (
 
 const (
 	markGap  paper.Millimetres = 2.4 // from a mark to its text
-	rowGap   paper.Millimetres = 1.8 // from plant 1 to the row's number
 	belowMap paper.Millimetres = 32  // for what is said below the map
 )
 
@@ -74,7 +69,8 @@ func (g Ground) sheet(d *paper.Doc, all []placed, keys ...paper.Key) {
 		}
 	}
 	for _, r := range g.Rows {
-		numberRow(m, rows[r.Number])
+		end, off := rows[r.Number].FirstEnd()
+		m.RowNumber(r.Number, end, off)
 	}
 	m.Close(keys...)
 }
@@ -101,16 +97,4 @@ func (g Ground) drawn() (rows map[int]blocks.Placed, frame plane.Frame, ok bool)
 		rows[r.Number] = p
 	}
 	return rows, frame, true
-}
-
-// numberRow writes a row's number off its first end; numbers that find no room
-// are left out.
-func numberRow(m *paper.Map, r blocks.Placed) {
-	line := r.Lines[0]
-	at, next := line[0], line[len(line)-1]
-	if len(r.Runs) > 0 && r.Runs[0].Spacing < 0 {
-		at, next = next, at
-	}
-	back := geo.Degrees(math.Atan2(at.X-next.X, at.Y-next.Y) * 180 / math.Pi)
-	m.Label(paper.Label{At: at, Text: strconv.Itoa(r.Row.Number), Spots: []paper.Spot{m.Beyond(back, rowGap, false)}})
 }
