@@ -54,3 +54,16 @@ export async function textsOf(page) {
     return [...texts];
   });
 }
+
+/**
+ * The texts of a page that stay English, with the entry they are of. What the
+ * server says comes again after the language is changed: it is given ten seconds.
+ */
+export async function englishLeft(page, english) {
+  const end = Date.now() + 10_000;
+  for (;;) {
+    const left = (await textsOf(page)).flatMap((text) => english.filter((e) => e.pattern.test(text)).slice(0, 1).map((e) => `“${text}” (${e.key})`));
+    if (left.length === 0 || Date.now() > end) return left;
+    await page.waitForTimeout(100);
+  }
+}

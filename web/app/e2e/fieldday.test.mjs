@@ -6,9 +6,7 @@ import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
 import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { records, signIn } from "./people.mjs";
-import { weakLine } from "./weakline.mjs";
-
-const phone = { size: sizes.phone, hasTouch: true, isMobile: true, serviceWorkers: "allow" };
+import { cut, mend, phone, phoneOn, weakLine } from "./weakline.mjs";
 
 let demo;
 let browser;
@@ -59,24 +57,7 @@ async function photograph(page) {
   return { name: "leaf.jpg", mimeType: "image/jpeg", buffer: Buffer.concat([bare.subarray(0, 2), head, body, bare.subarray(2)]) };
 }
 
-async function aPhone(name = "scout", more = {}) {
-  line.down = false;
-  const opened = await openWindow(browser, line.base, { ...phone, ...more });
-  opened.context.setDefaultTimeout(30_000);
-  await signIn(opened.page, name);
-  await opened.page.waitForFunction(() => navigator.serviceWorker.controller !== null);
-  return opened;
-}
-
-async function cut(context) {
-  line.down = true;
-  await context.setOffline(true);
-}
-
-async function mend(context) {
-  line.down = false;
-  await context.setOffline(false);
-}
+const aPhone = (name = "scout", more = {}) => phoneOn(line, browser, name, more);
 
 /** Keeps so many finds plant after plant, a photo with every seventh. */
 async function keepFinds(page, from, to) {
@@ -134,7 +115,7 @@ test("a day of forty finds, six photos and two counts without a signal arrives o
   await page.goto(walk(rows));
   await programmes;
   await page.getByRole("radio", { name: "Orange rust" }).waitFor();
-  await cut(context);
+  await cut(line, context);
 
   await page.getByRole("button", { name: "Start a visit" }).tap();
   await page.getByText(/^Visit since/).waitFor();
@@ -166,7 +147,7 @@ test("a day of forty finds, six photos and two counts without a signal arrives o
 
   line.seen.length = 0;
   line.lose(4, /^(POST .*\/changes|PUT .*\/photos\/)/);
-  await mend(context);
+  await mend(line, context);
   await sendAll(again);
   await again.getByText("Worked out on the server.").waitFor();
   const photos = line.seen.filter((s) => s.startsWith("PUT /farms/demo/photos/"));
@@ -282,7 +263,7 @@ test("on a full device the find is kept, the photo is left out, and the page say
   await page.goto(walk(block("Gate Block")));
   await page.getByText("All sent").waitFor();
   await page.getByRole("radio", { name: "Crown gall" }).check();
-  await cut(context);
+  await cut(line, context);
   const left = page.getByText("Kept without 1 photo: this device has no room left for it.", { exact: false });
   let kept = 0;
   for (; kept < 20 && !(await left.isVisible()); kept++) {

@@ -126,3 +126,16 @@ export async function brokenRulesInTurn(page) {
   const narrow = page.viewportSize().width < 600;
   return process.env.SOAK || spanish === narrow ? brokenRules(page) : [];
 }
+
+/** Controls lower than 44 px among those the selector names in the sheet, and a page wider than its window. */
+export async function tightPlaces(page, selector, where) {
+  const low = await page.locator("main").evaluate(
+    (sheet, named) =>
+      Array.from(sheet.querySelectorAll(named))
+        .filter((el) => el.getBoundingClientRect().width > 0 && el.getBoundingClientRect().height < 43.5)
+        .map((el) => el.textContent || el.id),
+    selector,
+  );
+  const [width, room] = await page.evaluate(() => [document.documentElement.scrollWidth, document.documentElement.clientWidth]);
+  return [...low.map((l) => `${where}: “${l}” is lower than 44 px`), ...(width > room ? [`${where}: ${width} px wide on ${room}`] : [])];
+}

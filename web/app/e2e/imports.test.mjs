@@ -7,8 +7,8 @@ import { tmpdir } from "node:os";
 import { dirname, join } from "node:path";
 import { after, before, test } from "node:test";
 import { fileURLToPath } from "node:url";
-import { englishOnly, textsOf } from "./catalogue.mjs";
-import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
+import { englishLeft, englishOnly } from "./catalogue.mjs";
+import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes, tightPlaces } from "./harness.mjs";
 import { records, signIn } from "./people.mjs";
 
 const cases = join(dirname(fileURLToPath(import.meta.url)), "..", "..", "..", "testdata", "cases", "files");
@@ -269,18 +269,8 @@ for (const [size, viewport] of Object.entries({ laptop: sizes.laptop, phone: sma
     const left = [];
     const look = async (where, spanish) => {
       broken.push(...(await brokenRulesInTurn(page)).map((r) => `${where}: ${r}`));
-      const low = await page.locator("main").evaluate((sheet) => {
-        const targets = sheet.querySelectorAll(".sheet-content button, .sheet-content select, .sheet-content input:not([type=radio], [type=checkbox]), .sheet-content .check");
-        return Array.from(targets).filter((el) => el.getBoundingClientRect().width > 0 && el.getBoundingClientRect().height < 43.5).map((el) => el.textContent || el.id);
-      });
-      broken.push(...low.map((l) => `${where}: “${l}” is lower than 44 px`));
-      const [width, room] = await page.evaluate(() => [document.documentElement.scrollWidth, document.documentElement.clientWidth]);
-      if (width > room) broken.push(`${where}: ${width} px wide on ${room}`);
-      if (!spanish) return;
-      for (const text of await textsOf(page)) {
-        const hit = english.find((e) => e.pattern.test(text));
-        if (hit) left.push(`${where}: “${text}” (${hit.key})`);
-      }
+      broken.push(...(await tightPlaces(page, ".sheet-content button, .sheet-content select, .sheet-content input:not([type=radio], [type=checkbox]), .sheet-content .check", where)));
+      if (spanish) left.push(...(await englishLeft(page, english)).map((x) => `${where}: ${x}`));
     };
     for (const [language, words] of [["en", en], ["es", es]]) {
       if (language === "es") {

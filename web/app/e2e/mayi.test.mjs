@@ -4,8 +4,8 @@
 import assert from "node:assert/strict";
 import { readFile } from "node:fs/promises";
 import { after, before, test } from "node:test";
-import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
-import { allSent, records, signIn } from "./people.mjs";
+import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes, tightPlaces } from "./harness.mjs";
+import { allSent, records, signIn, speak } from "./people.mjs";
 
 let demo;
 let browser;
@@ -127,33 +127,20 @@ test("these screens keep WCAG 2.2 A and AA and 44 px, in both languages, on both
   const broken = [];
   for (const [size, options] of [["laptop", {}], ["phone", touch]]) {
     const page = await person("grower", options);
-    const speak = async (language) => {
-      if (size === "phone") await page.getByRole("button", { name: /^(Settings|Ajustes)$/ }).click();
-      await page.getByRole("button", { name: language }).click();
-      await page.locator(`html[lang=${language === "English" ? "en" : "es"}]`).waitFor();
-      if (size === "phone") await page.getByRole("button", { name: /^(Settings|Ajustes)$/ }).click();
-    };
     const look = async (where) => {
       broken.push(...(await brokenRulesInTurn(page)).map((r) => `${where}: ${r}`));
-      const low = await page.locator("main").evaluate((sheet) =>
-        Array.from(sheet.querySelectorAll(".mayi button, .mayi select, .mayi summary, .mayi input:not([type=radio], [type=checkbox]), .mayi .check, .mayi-duties a, fieldset .check, .buttons button"))
-          .filter((el) => el.getBoundingClientRect().width > 0 && el.getBoundingClientRect().height < 43.5)
-          .map((el) => el.textContent || el.id),
-      );
-      broken.push(...low.map((l) => `${where}: “${l}” is lower than 44 px`));
-      const [width, room] = await page.evaluate(() => [document.documentElement.scrollWidth, document.documentElement.clientWidth]);
-      if (width > room) broken.push(`${where}: ${width} px wide on ${room}`);
+      broken.push(...(await tightPlaces(page, ".mayi button, .mayi select, .mayi summary, .mayi input:not([type=radio], [type=checkbox]), .mayi .check, .mayi-duties a, fieldset .check, .buttons button", where)));
     };
     for (const address of ["/go/demo/pass", `/go/demo/pass?view=pass:${draft}`, "/go/demo/papers?view=due"]) {
       await page.goto(address);
       await page.getByRole("heading", { level: 1 }).first().waitFor();
       await page.waitForLoadState("networkidle");
       await look(`${size} en ${address}`);
-      await speak("Español");
+      await speak(page, "Español", size === "phone");
       await page.waitForLoadState("networkidle");
       await look(`${size} es ${address}`);
       if (shots) await page.screenshot({ path: `${shots}/${size}-${address.replace(/\W+/g, "-")}.png` });
-      await speak("English");
+      await speak(page, "English", size === "phone");
     }
     await page.context().close();
   }

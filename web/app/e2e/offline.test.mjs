@@ -9,12 +9,11 @@ import { dirname, join } from "node:path";
 import { after, before, test } from "node:test";
 import { fileURLToPath } from "node:url";
 import { build } from "vite";
-import { brokenRules, openBrowser, openProfile, openWindow, serveDemo, sizes } from "./harness.mjs";
+import { brokenRules, openBrowser, openProfile, openWindow, serveDemo } from "./harness.mjs";
 import { allSent, password, records, signIn } from "./people.mjs";
-import { weakLine } from "./weakline.mjs";
+import { cut, mend, phone, phoneOn, weakLine } from "./weakline.mjs";
 
 const app = join(dirname(fileURLToPath(import.meta.url)), "..");
-const phone = { size: sizes.phone, hasTouch: true, isMobile: true, serviceWorkers: "allow" };
 
 let demo;
 let browser;
@@ -41,25 +40,7 @@ after(async () => {
   if (folder) await rm(folder, { recursive: true, force: true });
 });
 
-/** A phone of its own with the page installed: its worker holds the page and its database the farm. */
-async function aPhone(name = "scout", more = {}) {
-  line.down = false;
-  const opened = await openWindow(browser, line.base, { ...phone, ...more });
-  opened.context.setDefaultTimeout(30_000);
-  await signIn(opened.page, name);
-  await opened.page.waitForFunction(() => navigator.serviceWorker.controller !== null);
-  return opened;
-}
-
-async function cut(context) {
-  line.down = true;
-  await context.setOffline(true);
-}
-
-async function mend(context) {
-  line.down = false;
-  await context.setOffline(false);
-}
+const aPhone = (name = "scout", more = {}) => phoneOn(line, browser, name, more);
 
 const walkOf = (block) => `/go/demo/walk?block=${block.id}`;
 
@@ -105,7 +86,7 @@ const onceEach = (said, n) => Array.from({ length: n }, (_, i) => `${said} ${i +
 test("forty finds of a visit without a network, over a closed tab and lost answers, arrive once and in order", async () => {
   const { context, page, faults } = await aPhone();
   await openWalk(page, blocks[0]);
-  await cut(context);
+  await cut(line, context);
   await page.getByRole("button", { name: "Start a visit" }).click();
   await page.getByText(/^Visit since/).waitFor();
   await keepFinds(page, 20, "long");
@@ -128,7 +109,7 @@ test("forty finds of a visit without a network, over a closed tab and lost answe
 
   line.seen.length = 0;
   line.lose(3, /^POST .*\/changes$/);
-  await mend(context);
+  await mend(line, context);
   await allSentAfter(again);
   assert.deepEqual(await taken("long"), onceEach("long", 20));
   assert.deepEqual(await taken("later"), onceEach("later", 20));
@@ -151,7 +132,7 @@ test("without a network the page opens and is usable; how soon is reported", asy
   await signIn(page, "scout");
   await page.waitForFunction(() => navigator.serviceWorker.controller !== null);
   await openWalk(page, blocks[0]);
-  await cut(context);
+  await cut(line, context);
   await page.close();
   const took = [];
   // The machine does other work too: the aim, a second, is read off the figure.
@@ -192,13 +173,13 @@ test("two tabs send each find once, and each shows what the other kept", async (
   await openWalk(page, blocks[0]);
   const other = await context.newPage();
   await openWalk(other, blocks[0]);
-  await cut(context);
+  await cut(line, context);
   await keepFinds(page, 3, "tab-a");
   await keepFinds(other, 2, "tab-b");
   await waitFor(page, 5);
   await waitFor(other, 5);
   line.seen.length = 0;
-  await mend(context);
+  await mend(line, context);
   await Promise.all([allSent(page), allSent(other)]);
   assert.deepEqual(await taken("tab-a"), onceEach("tab-a", 3));
   assert.deepEqual(await taken("tab-b"), onceEach("tab-b", 2));
@@ -211,12 +192,12 @@ test("two phones on one block: both arrive, and each hears of the other", async 
   const two = await aPhone("adviser");
   await openWalk(one.page, blocks[0]);
   await openWalk(two.page, blocks[0]);
-  await cut(one.context);
-  await cut(two.context);
+  await cut(line, one.context);
+  await cut(line, two.context);
   await keepFinds(one.page, 2, "phone-one");
   await keepFinds(two.page, 2, "phone-two");
-  await mend(one.context);
-  await mend(two.context);
+  await mend(line, one.context);
+  await mend(line, two.context);
   await allSent(one.page);
   await allSent(two.page);
   assert.deepEqual(await taken("phone-one"), onceEach("phone-one", 2));
@@ -238,7 +219,7 @@ async function disputedVisit(block, words) {
   await page.getByRole("button", { name: "Start a visit" }).click();
   await page.getByText(/^Visit since/).waitFor();
   await allSent(page);
-  await cut(context);
+  await cut(line, context);
   await page.getByRole("button", { name: "Close the visit …" }).click();
   await page.getByLabel("Rows and plants looked at").fill("1");
   await page.getByRole("button", { name: /^Close the visit/ }).last().click();
@@ -255,7 +236,7 @@ async function disputedVisit(block, words) {
     [open, words],
   );
   assert.equal(status, 200);
-  await mend(context);
+  await mend(line, context);
   await page.getByRole("button", { name: "1 waiting to send" }).click();
   await page.getByText("Somebody else changed this record first.", { exact: false }).waitFor();
   await page.getByRole("button", { name: "Compare the two" }).click();
@@ -294,10 +275,10 @@ test("or takes what is on the server", async () => {
 test("a sign-in that ended keeps what waits; signed in again, it is sent", async () => {
   const { context, page } = await aPhone();
   await openWalk(page, blocks[0]);
-  await cut(context);
+  await cut(line, context);
   await keepFinds(page, 2, "ended");
   await context.clearCookies();
-  await mend(context);
+  await mend(line, context);
   await page.getByRole("heading", { name: "Who is working?" }).waitFor();
   await page.getByRole("button", { name: "Go on without signing in" }).click();
   await waitFor(page, 2);
@@ -314,7 +295,7 @@ test("a sign-in that ended keeps what waits; signed in again, it is sent", async
 test("signing out says what waits; another person neither sees nor sends it; the scout does", async () => {
   const { context, page } = await aPhone();
   await openWalk(page, blocks[0]);
-  await cut(context);
+  await cut(line, context);
   await keepFinds(page, 2, "left");
   await page.getByRole("button", { name: "Settings" }).click();
   await page.getByRole("button", { name: "Sign out" }).click();
@@ -322,7 +303,7 @@ test("signing out says what waits; another person neither sees nor sends it; the
   assert.deepEqual(await brokenRules(page), []);
   await page.getByRole("button", { name: "Sign out all the same" }).click();
   await page.getByRole("heading", { name: "Who is working?" }).waitFor();
-  await mend(context);
+  await mend(line, context);
   await signIn(page, "adviser");
   await allSent(page);
   assert.deepEqual(await taken("left"), []);
@@ -338,14 +319,14 @@ test("signing out says what waits; another person neither sees nor sends it; the
 test("a clock two days ahead changes neither the order nor the server's time of receipt", async () => {
   const { context, page } = await aPhone();
   await openWalk(page, blocks[0]);
-  await cut(context);
+  await cut(line, context);
   await keepFinds(page, 2, "clock");
   await page.clock.setSystemTime(Date.now() + 2 * 86_400_000);
   await page.getByLabel("In your own words").fill("clock 3");
   await page.getByRole("button", { name: "Plant: 1 on", exact: true }).click();
   await page.getByRole("button", { name: /^Save Orange rust/ }).click();
   await waitFor(page, 3);
-  await mend(context);
+  await mend(line, context);
   await allSent(page);
   assert.deepEqual(await taken("clock"), onceEach("clock", 3));
   const all = (await records(page, "demo", "finds")).features.filter((f) => f.properties.words?.startsWith("clock "));
@@ -363,14 +344,14 @@ test("a clock two days ahead changes neither the order nor the server's time of 
 test("unsent work goes to another device as a file, photos too, and is stored once", async () => {
   const one = await aPhone();
   await openWalk(one.page, blocks[0]);
-  await cut(one.context);
+  await cut(line, one.context);
   await keepFinds(one.page, 2, "file");
   await one.page.getByRole("button", { name: "2 waiting to send" }).click();
   const [download] = await Promise.all([one.page.waitForEvent("download"), one.page.getByRole("button", { name: "Keep as a file" }).click()]);
   const path = join(folder, "unsent.json");
   await download.saveAs(path);
   assert.equal(JSON.parse(await readFile(path, "utf8")).changes.length, 2);
-  await mend(one.context);
+  await mend(line, one.context);
 
   const two = await aPhone();
   await two.page.getByRole("button", { name: "All sent" }).click();
@@ -402,7 +383,7 @@ test("a new version waits for what is half entered, keeps what waits, and leaves
   line.build = second;
   await page.evaluate(async () => (await navigator.serviceWorker.getRegistration()).update());
   await page.getByText("A new version is ready.").waitFor();
-  await cut(context);
+  await cut(line, context);
   await page.getByRole("radio", { name: "Orange rust" }).check();
   await page.getByLabel("In your own words").fill("update 1");
   const use = page.getByRole("button", { name: "Use it now" });
@@ -422,7 +403,7 @@ test("a new version waits for what is half entered, keeps what waits, and leaves
   await other.getByRole("heading", { level: 1 }).waitFor();
   assert.equal(await other.getByText("second build").count(), 0);
 
-  await mend(context);
+  await mend(line, context);
   await page.getByRole("button", { name: "All sent, second build" }).waitFor();
   assert.deepEqual(await taken("update"), onceEach("update", 1));
   line.build = null;

@@ -39,3 +39,12 @@ export async function clickMap(page, places) {
     await page.waitForTimeout(350);
   }
 }
+
+/** Chooses the page's language, by its own name; a phone has it under Settings. */
+export async function speak(page, language, phone) {
+  const settings = async () => phone && page.getByRole("button", { name: /^(Settings|Ajustes)$/ }).click();
+  await settings();
+  await page.getByRole("button", { name: language }).click();
+  await page.locator(`html[lang=${language === "English" ? "en" : "es"}]`).waitFor();
+  await settings();
+}

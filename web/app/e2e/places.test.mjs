@@ -3,7 +3,7 @@
 // enough for a thumb.
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
-import { englishOnly, textsOf } from "./catalogue.mjs";
+import { englishLeft, englishOnly } from "./catalogue.mjs";
 import { brokenRules, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { records, signIn } from "./people.mjs";
 
@@ -79,10 +79,7 @@ test("a Spanish page says nothing in English", async () => {
   const { context, page, faults } = await openWindow(browser, demo.base);
   const left = [];
   const look = async (where) => {
-    for (const text of await textsOf(page)) {
-      const hit = english.find((e) => e.pattern.test(text));
-      if (hit) left.push(`${where}: “${text}” (${hit.key})`);
-    }
+    left.push(...(await englishLeft(page, english)).map((x) => `${where}: ${x}`));
   };
   await signIn(page, "grower");
   await page.getByRole("button", { name: "Español" }).click();

@@ -4,7 +4,7 @@
 import assert from "node:assert/strict";
 import { readFile } from "node:fs/promises";
 import { after, before, test } from "node:test";
-import { englishOnly, textsOf } from "./catalogue.mjs";
+import { englishLeft, englishOnly } from "./catalogue.mjs";
 import { brokenRules, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { allSent, clickMap, records, signIn } from "./people.mjs";
 
@@ -337,10 +337,7 @@ for (const [size, options] of [
     const left = [];
     const look = async (where) => {
       broken.push(...(await brokenRules(page)).map((r) => `${where}: ${r}`));
-      for (const text of await textsOf(page)) {
-        const hit = english.find((e) => e.pattern.test(text));
-        if (hit) left.push(`${where}: “${text}” (${hit.key})`);
-      }
+      left.push(...(await englishLeft(page, english)).map((x) => `${where}: ${x}`));
     };
     await page.evaluate(() => localStorage.setItem("caneward.language", "es"));
     await page.goto(`/go/demo/ground?block=${id}&view=rows`);

@@ -3,7 +3,7 @@
 // tank sheet; sprayers and the sums beside it. Figures are held against the formulas.
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
-import { englishOnly, textsOf } from "./catalogue.mjs";
+import { englishLeft, englishOnly } from "./catalogue.mjs";
 import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { allSent, records, signIn } from "./people.mjs";
 
@@ -199,8 +199,7 @@ for (const language of ["English", "Spanish"]) {
         broken.push(...small.map((e) => `${screen} ${size.width}: under 44 px: ${e}`));
         if (process.env.CANEWARD_SHOTS) await opened.page.screenshot({ path: `${process.env.CANEWARD_SHOTS}/pass${screen.replace(/\W+/g, "-")}-${language}-${size.width}.png` });
         if (language === "Spanish" && size === sizes.laptop) {
-          const left = (await textsOf(opened.page)).filter((text) => english.some((e) => e.pattern.test(text)));
-          broken.push(...left.map((text) => `${screen}: English left: ${text}`));
+          broken.push(...(await englishLeft(opened.page, english)).map((x) => `${screen}: English left: ${x}`));
         }
       }
       await opened.context.close();

@@ -4,13 +4,12 @@
 // the next list.
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
-import { englishOnly, textsOf } from "./catalogue.mjs";
+import { englishLeft, englishOnly } from "./catalogue.mjs";
 import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { allSent, records, signIn } from "./people.mjs";
-import { weakLine } from "./weakline.mjs";
+import { cut, phone, weakLine } from "./weakline.mjs";
 
 const blockName = "Hill Block";
-const phone = { size: sizes.phone, hasTouch: true, isMobile: true, serviceWorkers: "allow" };
 let demo;
 let browser;
 let line;
@@ -46,11 +45,6 @@ async function aPhone(name) {
   return opened;
 }
 
-async function cut(context) {
-  line.down = true;
-  await context.setOffline(true);
-}
-
 async function mend(page, context) {
   line.down = false;
   await context.setOffline(false);
@@ -71,7 +65,7 @@ test("the scout finds three plants and looks at the whole block, without a signa
   const { page, context } = await aPhone("scout");
   await page.goto(at("", "walk"));
   await page.getByRole("radio", { name: "Orange rust" }).waitFor();
-  await cut(context);
+  await cut(line, context);
   await page.getByRole("button", { name: "Start a visit" }).click();
   await page.getByText(/^Visit since/).waitFor();
   await page.getByRole("radio", { name: "Orange rust" }).check();
@@ -153,7 +147,7 @@ test("the crew ticks the plants off without a signal, and takes a wrong tick bac
   await page.goto(at(`crew:${review.id}`));
   const ticks = page.getByRole("checkbox", { name: /^Row \d+, plant \d+/ });
   await ticks.first().waitFor();
-  await cut(context);
+  await cut(line, context);
   assert.equal(await ticks.count(), 2);
   await ticks.nth(0).click();
   await page.getByText("1 of 2 plants are out").first().waitFor();
@@ -228,9 +222,7 @@ test("every one of these screens keeps WCAG 2.2 A and AA and its targets, in bot
           await page.keyboard.press("Escape");
         }
       }
-      if (lang === "es") {
-        for (const text of await textsOf(page)) broken.push(...english.filter((e) => e.pattern.test(text)).map((e) => `${view}: “${text}” (${e.key})`));
-      }
+      if (lang === "es") broken.push(...(await englishLeft(page, english)).map((x) => `${view}: ${x}`));
     }
   }
   await context.close();

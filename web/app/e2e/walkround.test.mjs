@@ -3,7 +3,7 @@
 // ellipsoid (EPSG 7030), so its area is 2,400 m2 whatever the page and the server say.
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
-import { englishOnly, textsOf } from "./catalogue.mjs";
+import { englishLeft, englishOnly, textsOf } from "./catalogue.mjs";
 import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes } from "./harness.mjs";
 import { records, signIn } from "./people.mjs";
 
@@ -257,9 +257,8 @@ for (const [name, size] of Object.entries({ "phone of 412 px": sizes.phone, "pho
       const [wide, room] = await page.evaluate(() => [document.documentElement.scrollWidth, document.documentElement.clientWidth]);
       if (wide > room) wrong.push(`${where}: ${wide} px wide on ${room}`);
       if (process.env.SHOTS) await page.screenshot({ path: `${process.env.SHOTS}/${size.width}-${where.replace(/\W+/g, "-")}.png` });
-      const texts = await textsOf(page);
-      if (spanish) for (const text of texts) for (const e of english.filter((e) => e.pattern.test(text)).slice(0, 1)) wrong.push(`${where}: English “${text}” (${e.key})`);
-      else wrong.push(...texts.filter((x) => /[¿¡ñ]|recorrido|terreno|posición/i.test(x) && x !== "Español").map((x) => `${where}: Spanish “${x}”`));
+      if (spanish) wrong.push(...(await englishLeft(page, english)).map((x) => `${where}: English ${x}`));
+      else wrong.push(...(await textsOf(page)).filter((x) => /[¿¡ñ]|recorrido|terreno|posición/i.test(x) && x !== "Español").map((x) => `${where}: Spanish “${x}”`));
     };
     const inSight = async (button) => {
       const below = await page.getByRole("button", { name: button, exact: true }).evaluate((b) => {

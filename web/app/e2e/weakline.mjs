@@ -4,6 +4,8 @@ import { createReadStream } from "node:fs";
 import { access } from "node:fs/promises";
 import http from "node:http";
 import { extname, join } from "node:path";
+import { openWindow, sizes } from "./harness.mjs";
+import { signIn } from "./people.mjs";
 
 const types = { ".html": "text/html; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".css": "text/css; charset=utf-8", ".png": "image/png", ".svg": "image/svg+xml", ".webmanifest": "application/manifest+json" };
 
@@ -70,4 +72,28 @@ async function fromBuild(path, res, folder) {
   res.writeHead(200, { "content-type": types[extname(file)] ?? "application/octet-stream", "cache-control": "no-cache", "content-security-policy": policy });
   createReadStream(file).pipe(res);
   return true;
+}
+
+/** How a window is a phone whose page may be installed. */
+export const phone = { size: sizes.phone, hasTouch: true, isMobile: true, serviceWorkers: "allow" };
+
+/** A phone of its own on the line, with the page installed: its worker holds the page and its database the farm. */
+export async function phoneOn(line, browser, name, more = {}) {
+  line.down = false;
+  const opened = await openWindow(browser, line.base, { ...phone, ...more });
+  opened.context.setDefaultTimeout(30_000);
+  await signIn(opened.page, name);
+  await opened.page.waitForFunction(() => navigator.serviceWorker.controller !== null);
+  return opened;
+}
+
+/** Takes the network away from a phone and from everybody on the line. */
+export async function cut(line, context) {
+  line.down = true;
+  await context.setOffline(true);
+}
+
+export async function mend(line, context) {
+  line.down = false;
+  await context.setOffline(false);
 }

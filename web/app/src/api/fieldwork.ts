@@ -15,13 +15,13 @@ interface ProgrammeTexts {
   readonly source: string;
 }
 
-/** One thing to count on a walk. */
-export interface Programme {
+/** What weighs a count of a programme. A level is a share or a mean of one unit looked at. */
+export interface Weighed {
   readonly id: string;
   readonly cause: string;
   /** How many the rule asks for; 0 where it gives none. */
   readonly look: number;
-  /** A share or a mean of one unit looked at; null where none is established. */
+  /** Null where none is established. */
   readonly level: number | null;
   /** One hit is enough. */
   readonly any: boolean;
@@ -29,6 +29,10 @@ export interface Programme {
   readonly sureness: number;
   /** binomial: each thing looked at shows it or not. poisson: each may show several. */
   readonly method: "binomial" | "poisson";
+}
+
+/** One thing to count on a walk, in both languages: the phone keeps it for when there is no line. */
+export interface Programme extends Weighed {
   readonly texts: Readonly<Record<Language, ProgrammeTexts>>;
 }
 

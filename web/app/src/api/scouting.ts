@@ -1,6 +1,6 @@
 import type { Cause, FindState, Severity } from "../model/kinds";
 import type { Client, Options } from "./client";
-import type { Verdict } from "./fieldwork";
+import type { Verdict, Weighed } from "./fieldwork";
 
 /** One thing a name may mean. */
 export interface Candidate {
@@ -63,25 +63,17 @@ export interface Again {
   readonly how: string;
 }
 
-export type Method = "binomial" | "poisson";
+export type Method = Weighed["method"];
 
-/** A counting programme. A level is a share or a mean of one unit looked at. */
-export interface Programme {
-  readonly id: string;
-  readonly cause: string;
+/** A counting programme in the page's language, as its list shows it. */
+export interface Programme extends Weighed {
   readonly title: string;
   readonly stage: string;
   readonly what: string;
   readonly unit: string;
   readonly sample: string;
-  readonly look: number;
   readonly sites: number;
-  readonly level: number | null;
   readonly at_least: boolean;
-  readonly any: boolean;
-  readonly sides: 1 | 2;
-  readonly sureness: number;
-  readonly method: Method;
   readonly note: string;
   readonly source: string;
   readonly own: boolean;

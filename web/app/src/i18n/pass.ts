@@ -2,7 +2,10 @@ import { area } from "./area";
 
 export const pass = area(
   {
-    "pass-title": "What may I spray on this ground, and how much?",
+    "pass-title-plan": "What may I spray on this ground, and how much?",
+    "pass-title-labels": "What does each label say?",
+    "pass-title-sprayers": "How much does each sprayer put out?",
+    "pass-title-calc": "What does the sum give?",
     "pass-new": "Plan a pass",
     "pass-caution-1": "Planning aid. The product label is the law; if this page and the label differ, follow the label.",
     "pass-caution-2": "Check registration, rate, buffer, PHI and REI for your state and crop today; the entries here were typed by people.",
@@ -196,7 +199,10 @@ export const pass = area(
     "pass-not-yours": "Your role here reads passes but does not write them.",
   },
   {
-    "pass-title": "¿Qué puedo aplicar en este terreno y cuánto?",
+    "pass-title-plan": "¿Qué puedo aplicar en este terreno y cuánto?",
+    "pass-title-labels": "¿Qué dice cada etiqueta?",
+    "pass-title-sprayers": "¿Cuánto aplica cada pulverizador?",
+    "pass-title-calc": "¿Qué da la cuenta?",
     "pass-new": "Planear una pasada",
     "pass-caution-1": "Ayuda para planear. La etiqueta del producto es la ley; si esta página y la etiqueta difieren, siga la etiqueta.",
     "pass-caution-2": "Revise hoy el registro, la dosis, la franja, el intervalo a cosecha (PHI) y el de reentrada (REI) para su estado y cultivo; lo que está aquí lo escribieron personas.",

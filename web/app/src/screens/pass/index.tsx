@@ -34,7 +34,7 @@ function Sheet(props: PlaceProps) {
   const failed = [blocks, products, surroundings, passes].find((r) => r.state === "failed");
   return (
     <div class="pass">
-      <h1>{t("pass-title")}</h1>
+      <h1>{t(`pass-title-${here}`)}</h1>
       {failed && <ProblemNote problem={failed.failure} onRetry={() => (["blocks", "products", "surroundings", "passes"] as const).forEach((k) => void farm.load(k, true))} />}
       <nav class="parts" aria-label={t("pass-tabs")}>
         {parts.map((part) => (

@@ -53,7 +53,7 @@ function Members({ farm, api }: PlaceProps) {
           <li key={m.id}>
             <p>
               <strong>{m.display}</strong> ({m.name}), {t(`core-role-${m.role}`)}
-              {m.you && `, ${t("people-you")}`}. {seesText(m.limits, nameOf)}
+              {m.you && `, ${t("people-you")}`}; {seesText(m.limits, nameOf)}
               {m.second_factor && `. ${t("people-codes")}`}
             </p>
             {!m.you && <MemberChange member={m} blocks={blocks} api={api} onDone={asked.again} takeOff={() => takeOff(m)} reset={() => reset(m)} busy={doing.busy} />}
