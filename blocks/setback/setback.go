@@ -112,6 +112,41 @@ var (
 		"«{feature}» tiene una forma cuyo retiro no se puede calcular; revise sus vértices.")
 )
 
+// Site is features placed in one frame, each once, when it is first asked about. It
+// is not for several goroutines at once.
+type Site struct {
+	frame plane.Frame
+	list  []placed
+}
+
+type placed struct {
+	Feature
+	known bool
+	shape plane.Shape
+	near  bool
+	err   error
+}
+
+// At makes the site.
+func At(frame plane.Frame, features []Feature) *Site {
+	s := &Site{frame: frame, list: make([]placed, len(features))}
+	for i, f := range features {
+		s.list[i].Feature = f
+	}
+	return s
+}
+
+// shape is a feature in the frame. near is false when all of it lies beyond the
+// frame's reach.
+func (s *Site) shape(i int) (shape plane.Shape, near bool, err error) {
+	f := &s.list[i]
+	if !f.known {
+		f.known = true
+		f.shape, f.near, f.err = place(s.frame, f.Feature)
+	}
+	return f.shape, f.near, f.err
+}
+
 // Zone is the ground kept free by the rules, right on the given ground and
 // perhaps missing elsewhere: the union, in the frame, of what each rule
 // withholds round each feature it names. windFrom is where the wind comes from.
@@ -122,26 +157,26 @@ var (
 // reach at most the rule's Overshoot too far. fault.Invalid for a downwind rule
 // without wind and a feature that cannot be placed; fault.TooCostly for features
 // with too many corners; the context's error.
-func Zone(ctx context.Context, frame plane.Frame, ground plane.Region, features []Feature, rules []Rule, windFrom *geo.Degrees) (plane.Region, error) {
+func (s *Site) Zone(ctx context.Context, ground plane.Region, rules []Rule, windFrom *geo.Degrees) (plane.Region, error) {
 	var zones []plane.Region
 	for _, rule := range rules {
 		if rule.Side == Downwind && windFrom == nil {
 			return nil, fault.New(fault.Invalid, sayWind.Plain(), fault.Detail{Field: "wind_from_deg", Text: sayWind.Plain()})
 		}
-		for _, f := range features {
-			if !rule.Names(f) || len(ground) == 0 {
+		for i, f := range s.list {
+			if !rule.Names(f.Feature) || len(ground) == 0 {
 				continue
 			}
-			shape, near, err := place(frame, f)
+			shape, near, err := s.shape(i)
 			if err != nil {
 				return nil, err
 			}
 			if !near {
 				continue
 			}
-			zone, err := round(ctx, shape, rule, rule.Reach(f), windFrom, buffer.Options{Within: ground, Overshoot: rule.Overshoot})
+			zone, err := round(ctx, shape, rule, rule.Reach(f.Feature), windFrom, buffer.Options{Within: ground, Overshoot: rule.Overshoot})
 			if err != nil {
-				return nil, refuse(f, err)
+				return nil, refuse(f.Feature, err)
 			}
 			zones = append(zones, zone)
 		}
@@ -157,8 +192,6 @@ func round(ctx context.Context, shape plane.Shape, rule Rule, reach geo.Metres, 
 	return buffer.Around(ctx, shape, reach, o)
 }
 
-// place puts a feature into the frame. near is false when all of it lies
-// beyond the frame's reach.
 func place(frame plane.Frame, f Feature) (shape plane.Shape, near bool, err error) {
 	shape, err = frame.Shape(f.Shape)
 	var far *plane.FarError
@@ -275,25 +308,27 @@ type Distance struct {
 // feature within the given reach of it, in the order of the features. The two nearest
 // points are found in the frame, the way between them is measured on the
 // ellipsoid: for a frame centred on the ground within 1e-3 m at 1 km.
-func Distances(ctx context.Context, frame plane.Frame, ground plane.Region, features []Feature, within geo.Metres) ([]Distance, error) {
+func (s *Site) Distances(ctx context.Context, ground plane.Region, within geo.Metres) ([]Distance, error) {
 	box := ground.Box()
 	if box.Empty() {
 		return nil, nil
 	}
+	target := buffer.TargetOf(plane.Shape{Ground: ground})
+	box = box.Grow(within)
 	var out []Distance
-	for _, f := range features {
+	for i, f := range s.list {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		shape, near, err := place(frame, f)
+		shape, near, err := s.shape(i)
 		if err != nil {
 			return nil, err
 		}
-		if shape = reach(shape, box.Grow(within)); !near || shape.Empty() {
+		if shape = reach(shape, box); !near || shape.Empty() {
 			continue
 		}
-		apart, onGround, onFeature := buffer.Nearest(plane.Shape{Ground: ground}, shape)
-		a, b := frame.Position(onGround), frame.Position(onFeature)
+		apart, onGround, onFeature := target.Nearest(shape)
+		a, b := s.frame.Position(onGround), s.frame.Position(onFeature)
 		d := Distance{To: f.ID, Kind: f.Kind, Near: a, At: b}
 		if apart > 0 {
 			d.M = measure.Distance(a, b)

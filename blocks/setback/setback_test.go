@@ -90,7 +90,7 @@ func TestReference(t *testing.T) {
 			if c.Setback.HalfAngle != nil {
 				rule.HalfAngle = *c.Setback.HalfAngle
 			}
-			zone, err := Zone(ctx, frame, ground, []Feature{feature}, []Rule{rule}, c.Setback.WindFrom)
+			zone, err := At(frame, []Feature{feature}).Zone(ctx, ground, []Rule{rule}, c.Setback.WindFrom)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -106,7 +106,7 @@ func TestReference(t *testing.T) {
 			if len(treated) != e.Parts || treated.Holes() != e.Holes {
 				t.Errorf("%d parts with %d holes, want %d with %d", len(treated), treated.Holes(), e.Parts, e.Holes)
 			}
-			distances, err := Distances(ctx, frame, ground, []Feature{feature}, 5000)
+			distances, err := At(frame, []Feature{feature}).Distances(ctx, ground, 5000)
 			if err != nil || len(distances) != 1 {
 				t.Fatalf("distances %v %v", distances, err)
 			}
@@ -159,7 +159,7 @@ func TestWindFromMeansFrom(t *testing.T) {
 		from geo.Degrees
 		want float64
 	}{{0, 1500}, {180, 0}} {
-		zone, err := Zone(ctx, frame, ground, features, []Rule{{From: "water", Distance: 25, Side: Downwind, HalfAngle: DefaultHalfAngle}}, &c.from)
+		zone, err := At(frame, features).Zone(ctx, ground, []Rule{{From: "water", Distance: 25, Side: Downwind, HalfAngle: DefaultHalfAngle}}, &c.from)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -188,7 +188,7 @@ func TestRulesNameByKindOrID(t *testing.T) {
 		{"none", nil, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			zone, err := Zone(ctx, frame, ground, features, c.rules, nil)
+			zone, err := At(frame, features).Zone(ctx, ground, c.rules, nil)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -209,7 +209,7 @@ func TestDistances(t *testing.T) {
 		Feature{ID: "inside", Kind: "well", Shape: frame.Position(plane.XY{X: 50, Y: 50})},
 		Feature{ID: "elsewhere", Kind: "water", Shape: orb.Point{-120, 36}},
 		Feature{ID: "antipode", Kind: "water", Shape: orb.Point{100, -36}})
-	got, err := Distances(ctx, frame, ground, features, 2000)
+	got, err := At(frame, features).Distances(ctx, ground, 2000)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -227,18 +227,18 @@ func TestDistances(t *testing.T) {
 
 func TestRefusals(t *testing.T) {
 	frame, ground, features := southStream(t)
-	_, err := Zone(context.Background(), frame, ground, features, []Rule{{From: "water", Distance: 25, Side: Downwind, HalfAngle: 45}}, nil)
+	_, err := At(frame, features).Zone(context.Background(), ground, []Rule{{From: "water", Distance: 25, Side: Downwind, HalfAngle: 45}}, nil)
 	if !fault.Is(err, fault.Invalid) || !strings.Contains(err.Error(), "direction") {
 		t.Errorf("without wind: %v", err)
 	}
 	long := Feature{ID: "long", Kind: "water", Shape: orb.LineString{{-80, 36}, {-100, 36}}}
-	_, err = Zone(context.Background(), frame, ground, []Feature{long}, []Rule{{From: "water", Distance: 25, Side: All}}, nil)
+	_, err = At(frame, []Feature{long}).Zone(context.Background(), ground, []Rule{{From: "water", Distance: 25, Side: All}}, nil)
 	if !fault.Is(err, fault.Invalid) || !strings.Contains(err.Error(), "split it") {
 		t.Errorf("a line across a continent: %v", err)
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if _, err := Zone(ctx, frame, ground, features, []Rule{{From: "water", Distance: 25, Side: All}}, nil); err == nil {
+	if _, err := At(frame, features).Zone(ctx, ground, []Rule{{From: "water", Distance: 25, Side: All}}, nil); err == nil {
 		t.Error("a cancelled context was not heard")
 	}
 }

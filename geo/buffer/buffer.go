@@ -2,9 +2,9 @@
 // all round, setbacks on the upwind side, bands along rows and swaths.
 //
 // A zone is built from its definition. Each piece of line, each point and each
-// edge of ground gives one convex outline (for the all-round zone a capsule:
-// the piece's rectangle with a half disc at either end) and the zone is their
-// checked union with the ground itself. Offset-curve buffers are not used: they leave false
+// edge of ground gives convex outlines (for the all-round zone the piece's rectangle,
+// the wedge on the outer side of each bend and a disc at each end) and the zone is
+// their checked union with the ground itself. Offset-curve buffers are not used: they leave false
 // holes round closed lines and simplify by up to 1 % of the distance (JTS
 // issue 876; GEOS the same).
 //
@@ -94,7 +94,40 @@ func Around(ctx context.Context, s plane.Shape, d geo.Metres, o Options) (plane.
 	if err := checkArgument("distance in metres", float64(d), float64(MaxDistance)); err != nil {
 		return nil, err
 	}
-	return sweep(ctx, s, d, []plane.Ring{disc(d, o.overshoot())}, o)
+	near, err := reached(ctx, s, d, o)
+	if err != nil {
+		return nil, err
+	}
+	// The nearest point of the shape to any in the zone lies on a piece, square to
+	// it, or at a bend, on its outer side, or at an end.
+	var parts []plane.Region
+	add := func(r plane.Ring) {
+		if r = near.clip(r); len(r) > 3 {
+			parts = append(parts, plane.Region{{r}})
+		}
+	}
+	stamp := disc(d, o.overshoot())
+	for _, c := range near.chains {
+		for i, p := range c.pieces {
+			if c.kept[i] && p.a != p.b {
+				add(p.band(d))
+			}
+			next, more := c.after(i)
+			switch {
+			case more && (c.kept[i] || c.kept[next]):
+				add(joint(p, c.pieces[next], d, o.overshoot()))
+			case !more && c.kept[i]:
+				add(swept(piece{p.b, p.b}, stamp))
+			}
+			if i == 0 && !c.closed && c.kept[i] && p.a != p.b {
+				add(swept(piece{p.a, p.a}, stamp))
+			}
+		}
+	}
+	for _, poly := range near.ground {
+		parts = append(parts, plane.Region{poly})
+	}
+	return tidyUnion(ctx, parts)
 }
 
 // Downwind is the ground from which spray carried by the wind would reach the
@@ -126,40 +159,111 @@ func Downwind(ctx context.Context, s plane.Shape, d geo.Metres, windFrom, halfAn
 // sweep is the Minkowski sum of the shape and the union of the convex stamps,
 // all of which hold the origin and reach no farther than d.
 func sweep(ctx context.Context, s plane.Shape, d geo.Metres, stamps []plane.Ring, o Options) (plane.Region, error) {
-	if n := s.Vertices() + o.Within.Vertices(); n > MaxVertices {
-		return nil, &overlay.TooManyError{What: overlay.Corners, Count: n, Limit: MaxVertices}
+	near, err := reached(ctx, s, d, o)
+	if err != nil {
+		return nil, err
 	}
-	pieces := piecesOf(s)
-	ground := s.Ground
-	if o.Within != nil {
-		var err error
-		if pieces, ground, err = within(ctx, pieces, ground, d+ArcOvershoot, o.Within); err != nil {
-			return nil, err
-		}
-	}
-	if d == 0 {
-		pieces = nil
-	}
-	if n := len(pieces) * len(stamps); n > MaxPieces {
-		return nil, &overlay.TooManyError{What: overlay.Pieces, Count: n, Limit: MaxPieces}
-	}
-	parts := make([]plane.Region, 0, len(pieces)*len(stamps)+len(ground))
-	clip := func(r plane.Ring) plane.Ring { return r }
-	if o.Within != nil {
-		box := o.Within.Box().Grow(clipMargin)
-		clip = func(r plane.Ring) plane.Ring { return clipped(r, box) }
-	}
-	for _, p := range pieces {
-		for _, stamp := range stamps {
-			if r := clip(swept(p, stamp)); len(r) > 3 {
-				parts = append(parts, plane.Region{{r}})
+	var parts []plane.Region
+	for _, c := range near.chains {
+		for i, p := range c.pieces {
+			if !c.kept[i] {
+				continue
+			}
+			for _, stamp := range stamps {
+				if r := near.clip(swept(p, stamp)); len(r) > 3 {
+					parts = append(parts, plane.Region{{r}})
+				}
 			}
 		}
+		if len(parts) > MaxPieces {
+			return nil, &overlay.TooManyError{What: overlay.Pieces, Count: len(parts), Limit: MaxPieces}
+		}
 	}
-	for _, poly := range ground {
+	for _, poly := range near.ground {
 		parts = append(parts, plane.Region{poly})
 	}
 	return tidyUnion(ctx, parts)
+}
+
+// chain is pieces that run on from one another, and which of them matter. A point is
+// a chain of one piece.
+type chain struct {
+	pieces []piece
+	kept   []bool
+	closed bool // the last goes on to the first, as round ground
+}
+
+// after is the piece a piece goes on to.
+func (c chain) after(i int) (next int, ok bool) {
+	if i+1 < len(c.pieces) {
+		return i + 1, true
+	}
+	return 0, c.closed
+}
+
+func chainsOf(s plane.Shape) []chain {
+	var out []chain
+	add := func(pieces []piece, closed bool) {
+		if len(pieces) > 0 {
+			out = append(out, chain{pieces, make([]bool, len(pieces)), closed})
+		}
+	}
+	for _, p := range s.Points {
+		add([]piece{{p, p}}, false)
+	}
+	for _, l := range s.Lines {
+		add(appendPieces(nil, l), false)
+	}
+	for _, poly := range s.Ground {
+		for _, ring := range poly {
+			add(appendPieces(nil, plane.Line(ring)), true)
+		}
+	}
+	return out
+}
+
+// reachable is what of a shape can matter to a zone.
+type reachable struct {
+	chains []chain
+	ground plane.Region
+	clip   func(plane.Ring) plane.Ring
+}
+
+// reached keeps what comes within reach of Options.Within. At d = 0 only ground is
+// kept.
+func reached(ctx context.Context, s plane.Shape, d geo.Metres, o Options) (reachable, error) {
+	if n := s.Vertices() + o.Within.Vertices(); n > MaxVertices {
+		return reachable{}, &overlay.TooManyError{What: overlay.Corners, Count: n, Limit: MaxVertices}
+	}
+	r := reachable{ground: s.Ground, clip: func(r plane.Ring) plane.Ring { return r }}
+	if d > 0 {
+		r.chains = chainsOf(s)
+	}
+	if o.Within == nil {
+		for _, c := range r.chains {
+			for i := range c.kept {
+				c.kept[i] = true
+			}
+		}
+	} else {
+		box := o.Within.Box().Grow(clipMargin)
+		r.clip = func(r plane.Ring) plane.Ring { return clipped(r, box) }
+		if err := r.within(ctx, d+ArcOvershoot, o.Within); err != nil {
+			return reachable{}, err
+		}
+	}
+	count := 0
+	for _, c := range r.chains {
+		for _, k := range c.kept {
+			if k {
+				count++
+			}
+		}
+	}
+	if count > MaxPieces {
+		return reachable{}, &overlay.TooManyError{What: overlay.Pieces, Count: count, Limit: MaxPieces}
+	}
+	return r, nil
 }
 
 // clipMargin is how far beyond the box of Options.Within outlines are kept: rows that
@@ -233,28 +337,21 @@ func appendPieces(out []piece, l plane.Line) []piece {
 
 // within keeps the pieces that come within reach of the ground and the polygons
 // that can touch it.
-func within(ctx context.Context, pieces []piece, polys plane.Region, reach geo.Metres, ground plane.Region) ([]piece, plane.Region, error) {
-	target := newTarget(plane.Shape{Ground: ground})
-	box := ground.Box().Grow(reach)
-	var keptPieces []piece
-	for i, p := range pieces {
-		if i%1024 == 0 && ctx.Err() != nil {
-			return nil, nil, ctx.Err()
-		}
-		if !box.Meets(plane.NoBox().With(p.a).With(p.b)) {
-			continue
-		}
-		if _, _, _, ok := target.nearest(p, reach); ok {
-			keptPieces = append(keptPieces, p)
+func (r *reachable) within(ctx context.Context, reach geo.Metres, ground plane.Region) error {
+	target := TargetOf(plane.Shape{Ground: ground})
+	for _, c := range r.chains {
+		for i, p := range c.pieces {
+			if i%1024 == 0 && ctx.Err() != nil {
+				return ctx.Err()
+			}
+			_, _, _, c.kept[i] = target.nearest(p, reach)
 		}
 	}
-	var keptPolys plane.Region
-	for _, poly := range polys {
-		if len(poly) > 0 && poly[0].Box().Meets(ground.Box()) {
-			keptPolys = append(keptPolys, poly)
-		}
-	}
-	return keptPieces, keptPolys, nil
+	box := ground.Box()
+	r.ground = slices.DeleteFunc(slices.Clone(r.ground), func(poly plane.Polygon) bool {
+		return len(poly) == 0 || !poly[0].Box().Meets(box)
+	})
+	return nil
 }
 
 // arcs is the number of tangents for a half circle of radius d.
@@ -363,13 +460,11 @@ func Flat(ctx context.Context, l plane.Line, halfWidth geo.Metres) (plane.Region
 	if halfWidth == 0 {
 		return nil, ctx.Err()
 	}
-	w := float64(halfWidth)
 	var parts []plane.Region
 	for i, p := range pieces {
-		left := p.left().Times(w)
-		parts = append(parts, plane.Region{{{p.a.Minus(left), p.b.Minus(left), p.b.Plus(left), p.a.Plus(left), p.a.Minus(left)}}})
+		parts = append(parts, plane.Region{{p.band(halfWidth)}})
 		if i+1 < len(pieces) {
-			if j := joint(p, pieces[i+1], halfWidth); j != nil {
+			if j := joint(p, pieces[i+1], halfWidth, ArcOvershoot); j != nil {
 				parts = append(parts, plane.Region{{j}})
 			}
 		}
@@ -381,6 +476,12 @@ func Flat(ctx context.Context, l plane.Line, halfWidth geo.Metres) (plane.Region
 // in the same time than of MaxPieces.
 const MaxBandParts = overlay.MaxPieces
 
+// band is the rectangle of half width w along the piece.
+func (p piece) band(w geo.Metres) plane.Ring {
+	left := p.left().Times(float64(w))
+	return plane.Ring{p.a.Minus(left), p.b.Minus(left), p.b.Plus(left), p.a.Plus(left), p.a.Minus(left)}
+}
+
 // left is the unit vector to the left of the piece.
 func (p piece) left() plane.XY {
 	d := p.b.Minus(p.a)
@@ -389,7 +490,7 @@ func (p piece) left() plane.XY {
 
 // joint is the wedge that fills the outer side of a bend, counter-clockwise;
 // nil where the line goes straight on.
-func joint(p, next piece, w geo.Metres) plane.Ring {
+func joint(p, next piece, w, overshoot geo.Metres) plane.Ring {
 	from, to := p.b.Minus(p.a), next.b.Minus(next.a)
 	turn := math.Atan2(from.Cross(to), from.Dot(to))
 	if math.Abs(turn)*float64(w) < float64(plane.EdgeWidth) {
@@ -402,7 +503,7 @@ func joint(p, next piece, w geo.Metres) plane.Ring {
 		start, end = next.left().Times(float64(w)), p.left().Times(float64(w))
 	}
 	angle := math.Abs(turn)
-	steps := max(1, int(math.Ceil(angle/math.Pi*float64(arcs(w, ArcOvershoot)))))
+	steps := max(1, int(math.Ceil(angle/math.Pi*float64(arcs(w, overshoot)))))
 	step := angle / float64(steps)
 	r := plane.Ring{p.b, p.b.Plus(start)}
 	for k := range steps {
@@ -412,17 +513,33 @@ func joint(p, next piece, w geo.Metres) plane.Ring {
 	return append(r, p.b.Plus(end), p.b)
 }
 
-// target is a shape made ready for questions of nearness.
-type target struct {
-	tree   rtree.RTreeG[piece]
+// Target is a shape made ready for questions of nearness. It may be shared.
+type Target struct {
+	shape  plane.Shape
+	box    plane.Box
+	tree   *rtree.RTreeG[piece]
+	few    []piece            // in place of the tree where there are no more
 	ground []*overlay.Locator // one a polygon, as polygons of a shape may overlap
 }
 
-func newTarget(s plane.Shape) *target {
-	t := &target{}
-	for _, p := range piecesOf(s) {
-		lo, hi := p.box()
-		t.tree.Insert(lo, hi, p)
+// fewPieces is up to how many pieces looking at all of them is quicker than a tree.
+const fewPieces = 24
+
+// TargetOf prepares the shape.
+func TargetOf(s plane.Shape) *Target {
+	t := &Target{shape: s, box: plane.NoBox()}
+	pieces := piecesOf(s)
+	for _, p := range pieces {
+		t.box = t.box.With(p.a).With(p.b)
+	}
+	if len(pieces) <= fewPieces {
+		t.few = pieces
+	} else {
+		t.tree = &rtree.RTreeG[piece]{}
+		for _, p := range pieces {
+			lo, hi := p.box()
+			t.tree.Insert(lo, hi, p)
+		}
 	}
 	for _, poly := range s.Ground {
 		if len(poly) > 0 {
@@ -437,7 +554,7 @@ func (p piece) box() (lo, hi [2]float64) {
 }
 
 // contains reports whether q lies on the target's ground.
-func (t *target) contains(q plane.XY) bool {
+func (t *Target) contains(q plane.XY) bool {
 	for _, g := range t.ground {
 		if g.Contains(q) {
 			return true
@@ -447,21 +564,33 @@ func (t *target) contains(q plane.XY) bool {
 }
 
 // nearest finds the target's point nearest to the piece, within the limit.
-func (t *target) nearest(p piece, limit geo.Metres) (d geo.Metres, onPiece, onTarget plane.XY, ok bool) {
+func (t *Target) nearest(p piece, limit geo.Metres) (d geo.Metres, onPiece, onTarget plane.XY, ok bool) {
+	best := float64(limit)
+	lo, hi := p.box()
+	if boxDistance(lo, hi, [2]float64{t.box.Min.X, t.box.Min.Y}, [2]float64{t.box.Max.X, t.box.Max.Y}) > best {
+		return limit, onPiece, onTarget, false
+	}
 	if t.contains(p.a) {
 		return 0, p.a, p.a, true
 	}
-	lo, hi := p.box()
-	best := float64(limit)
+	try := func(q piece) {
+		if got, a, b := apart(p, q); got <= best {
+			best, onPiece, onTarget, ok = got, a, b, true
+		}
+	}
+	if t.tree == nil {
+		for _, q := range t.few {
+			try(q)
+		}
+		return geo.Metres(best), onPiece, onTarget, ok
+	}
 	t.tree.Nearby(
 		func(min, max [2]float64, _ piece, _ bool) float64 { return boxDistance(lo, hi, min, max) },
 		func(_, _ [2]float64, q piece, boxApart float64) bool {
 			if boxApart > best {
 				return false
 			}
-			if got, a, b := apart(p, q); got <= best {
-				best, onPiece, onTarget, ok = got, a, b, true
-			}
+			try(q)
 			return best > 0
 		})
 	return geo.Metres(best), onPiece, onTarget, ok
@@ -514,15 +643,20 @@ func crossing(p, q piece) (plane.XY, bool) {
 // An empty shape is infinitely far. Within a few kilometres of the frame's origin
 // the plane's distance is the ellipsoid's to 1e-7 of it.
 func Nearest(a, b plane.Shape) (d geo.Metres, onA, onB plane.XY) {
-	swap := a.Vertices() > b.Vertices()
-	if swap {
-		a, b = b, a
+	if a.Vertices() > b.Vertices() {
+		return TargetOf(a).Nearest(b)
 	}
-	small, large := piecesOf(a), newTarget(b)
+	d, onB, onA = TargetOf(b).Nearest(a)
+	return d, onA, onB
+}
+
+// Nearest is the function of that name, with the target prepared once for many
+// shapes.
+func (t *Target) Nearest(s plane.Shape) (d geo.Metres, onTarget, onShape plane.XY) {
 	d = geo.Metres(math.Inf(1))
-	for _, p := range small {
-		if got, x, y, ok := large.nearest(p, d); ok && (got < d) {
-			d, onA, onB = got, x, y
+	for _, p := range piecesOf(s) {
+		if got, x, y, ok := t.nearest(p, d); ok && got < d {
+			d, onShape, onTarget = got, x, y
 		}
 		if d < plane.EdgeWidth {
 			break
@@ -531,20 +665,15 @@ func Nearest(a, b plane.Shape) (d geo.Metres, onA, onB plane.XY) {
 	if d < plane.EdgeWidth {
 		d = 0
 	}
-	// What is left: the larger shape wholly on the smaller one's ground.
-	if d > 0 && len(a.Ground) > 0 {
-		inner := newTarget(plane.Shape{Ground: a.Ground})
-		for _, p := range firstPoints(b) {
-			if inner.contains(p) {
-				d, onA, onB = 0, p, p
-				break
+	// What is left: the target wholly on the shape's ground.
+	if d > 0 && len(s.Ground) > 0 {
+		for _, p := range firstPoints(t.shape) {
+			if slices.ContainsFunc(s.Ground, func(poly plane.Polygon) bool { return len(poly) > 0 && poly.Contains(p) }) {
+				return 0, p, p
 			}
 		}
 	}
-	if swap {
-		onA, onB = onB, onA
-	}
-	return d, onA, onB
+	return d, onTarget, onShape
 }
 
 // firstPoints has one point of every connected part.

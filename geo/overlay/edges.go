@@ -42,6 +42,9 @@ func corners(a, b plane.XY) (lo, hi [2]float64) {
 // Contains is plane.Region.Contains: edges count as inside.
 func (e *Locator) Contains(q plane.XY) bool {
 	const w = float64(plane.EdgeWidth)
+	if q.X < e.box.Min.X-w || q.X > e.box.Max.X+w || q.Y < e.box.Min.Y-w || q.Y > e.box.Max.Y+w {
+		return false
+	}
 	// Edges on a ray to the east are counted. An edge that two polygons share
 	// counts twice; a point on it is settled by its nearness.
 	inside, on := false, false

@@ -83,8 +83,8 @@ func (b Box) Empty() bool { return !(b.Min.X <= b.Max.X && b.Min.Y <= b.Max.Y) }
 // With grows the box to hold p.
 func (b Box) With(p XY) Box {
 	return Box{
-		Min: XY{math.Min(b.Min.X, p.X), math.Min(b.Min.Y, p.Y)},
-		Max: XY{math.Max(b.Max.X, p.X), math.Max(b.Max.Y, p.Y)},
+		Min: XY{min(b.Min.X, p.X), min(b.Min.Y, p.Y)},
+		Max: XY{max(b.Max.X, p.X), max(b.Max.Y, p.Y)},
 	}
 }
 
@@ -172,13 +172,13 @@ func (r Ring) locate(q XY) (inside, onEdge bool) {
 	const w = float64(EdgeWidth)
 	for i := 0; i+1 < len(r); i++ {
 		a, b := r[i], r[i+1]
-		if math.Min(a.Y, b.Y)-w > q.Y || math.Max(a.Y, b.Y)+w < q.Y {
+		if min(a.Y, b.Y)-w > q.Y || max(a.Y, b.Y)+w < q.Y {
 			continue
 		}
-		if math.Max(a.X, b.X)+w < q.X {
+		if max(a.X, b.X)+w < q.X {
 			continue
 		}
-		if math.Min(a.X, b.X)-w <= q.X && float64(q.Distance(q.NearestOn(a, b))) <= w {
+		if min(a.X, b.X)-w <= q.X && float64(q.Distance(q.NearestOn(a, b))) <= w {
 			return false, true
 		}
 		if (a.Y > q.Y) != (b.Y > q.Y) && q.X < a.X+(q.Y-a.Y)*(b.X-a.X)/(b.Y-a.Y) {

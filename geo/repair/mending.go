@@ -173,11 +173,11 @@ func (m *mending) judgeHoles(c int, s standing) {
 // more, with rounded corners left standing: faces thinner than geo.SamePlace leave
 // spikes, and a corner taken off a side may lie on another.
 func (m *mending) settled(ctx context.Context) (orb.MultiPolygon, error) {
-	out := withoutCrumbs(m.a.ground(m.ground, true))
+	out := withoutCrumbs(m.a.Ground(m.ground, true))
 	if len(valid.Check(out)) == 0 {
 		return out, nil
 	}
-	out = withoutCrumbs(m.a.ground(m.ground, false))
+	out = withoutCrumbs(m.a.Ground(m.ground, false))
 	for range maxRounds {
 		defects := valid.Check(out)
 		if len(defects) == 0 {
@@ -189,7 +189,7 @@ func (m *mending) settled(ctx context.Context) (orb.MultiPolygon, error) {
 			return nil, intricate(err)
 		}
 		again.judge()
-		out = withoutCrumbs(again.a.ground(again.ground, false))
+		out = withoutCrumbs(again.a.Ground(again.ground, false))
 	}
 	if defects := valid.Check(out); len(defects) > 0 {
 		return nil, &FailedError{Defects: defects}
@@ -273,7 +273,7 @@ func compareReasons(x, y reason) int {
 func (m *mending) changes(r reason) []found {
 	var out []found
 	s := m.sources[r.ring]
-	for _, p := range m.a.ground(m.pieces[r], true) {
+	for _, p := range m.a.Ground(m.pieces[r], true) {
 		piece := polygon(p)
 		area := measure.Area(piece)
 		if area < geo.SliverArea {
@@ -347,7 +347,7 @@ func (m *mending) lost(part int) []Change {
 		return nil
 	}
 	var out []Change
-	for _, p := range m.a.ground(m.filled[part], true) {
+	for _, p := range m.a.Ground(m.filled[part], true) {
 		piece := polygon(p)
 		out = append(out, Change{
 			Rule: valid.HoleCrossesShell, Part: part, Ring: m.sources[hole].number,

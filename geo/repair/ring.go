@@ -68,7 +68,7 @@ func Ring(ctx context.Context, ring []plane.XY) (plane.Region, error) {
 			kept = append(kept, c)
 		}
 	}
-	return a.ground(kept, true), nil
+	return a.Ground(kept, true), nil
 }
 
 func intricate(err error) error {

@@ -99,9 +99,10 @@ func zoneOf(ctx context.Context, frame plane.Frame, within plane.Region, in Inpu
 	for i := range fine {
 		fine[i].Overshoot = finely
 	}
-	zone, err := setback.Zone(ctx, frame, within, in.Features, fine, in.WindFrom)
+	site := setback.At(frame, in.Features)
+	zone, err := site.Zone(ctx, within, fine, in.WindFrom)
 	if fault.Is(err, fault.TooCostly) {
-		return setback.Zone(ctx, frame, within, in.Features, in.Rules, in.WindFrom)
+		return site.Zone(ctx, within, in.Rules, in.WindFrom)
 	}
 	return zone, err
 }

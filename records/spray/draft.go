@@ -110,7 +110,10 @@ func (d *drafter) layAll(ctx context.Context) error {
 		}
 	}
 	around := features(d.ground)
-	return together(ctx, len(d.plots), func(i int) error { return d.plots[i].lay(ctx, around, d.request) })
+	return together(ctx, len(d.plots), func(i int) error {
+		d.plots[i].around = setback.At(d.plots[i].frame, around)
+		return d.plots[i].lay(ctx, d.request)
+	})
 }
 
 func multi(g orb.Geometry) orb.MultiPolygon {
@@ -128,13 +131,12 @@ func (d *drafter) sum(ctx context.Context) error {
 	a := &d.answer
 	length, plants, rowsKnown, plantsKnown := geo.Metres(0), 0, true, true
 	nears, treateds := make([][]setback.Distance, len(d.plots)), make([][]setback.Distance, len(d.plots))
-	around := features(d.ground)
 	if err := together(ctx, len(d.plots), func(i int) (err error) {
 		p := d.plots[i]
-		if nears[i], err = setback.Distances(ctx, p.frame, p.outline, around, nearReach); err != nil {
+		if nears[i], err = p.around.Distances(ctx, p.outline, nearReach); err != nil {
 			return err
 		}
-		treateds[i], err = setback.Distances(ctx, p.frame, p.treated, around, closeReach)
+		treateds[i], err = p.around.Distances(ctx, p.treated, closeReach)
 		return err
 	}); err != nil {
 		return err

@@ -173,33 +173,90 @@ func (p *past) near(ground orb.MultiPolygon) []int {
 
 // history is what was done before on one plot's ground.
 type history struct {
-	plot   *plot
-	past   *past
-	near   []int
-	ground map[int]plane.Region // of a pass, in the plot's frame
-	cut    map[cutKey]cutParts
-	bad    []int // passes whose ground cannot be worked with
+	plot  *plot
+	past  *past
+	near  []int // passes, in time order
+	parts *overlay.Parting
+	cells []cell
+	bad   []int // passes whose ground cannot be worked with
+	left  []int // passes whose ground would take too long
 }
 
-// cutKey names a cut by the first corner and the area of the ground: cells of one
-// plot never share both.
-type cutKey struct {
-	at   plane.XY
-	area geo.SquareMetres
-	pass int
+// cell is ground every point of which had the same earlier passes. Bad passes and
+// those left are none of them.
+type cell struct {
+	number int // in the parting
+	ground plane.Region
+	passes []int
 }
 
-type cutParts struct{ inside, outside plane.Region }
+// hairline is how narrow ground may be, on average, before it is taken for two
+// drawings of one line: nobody drives or draws to five centimetres.
+const hairline geo.Metres = 0.05
 
-func (p *past) on(plot *plot) *history {
-	return &history{plot: plot, past: p, near: p.near(plot.frame.MultiPolygon(plot.treated)), ground: map[int]plane.Region{}, cut: map[cutKey]cutParts{}}
+// on parts the treated ground by all earlier passes near it. Ground no wider than
+// a hairline is in no cell. What cannot be worked with is counted as covering all
+// of the plot, and said: too much is said rather than too little. What would take
+// too long is so too, the oldest first.
+func (p *past) on(ctx context.Context, plot *plot) (*history, error) {
+	h := &history{plot: plot, past: p, near: p.near(plot.frame.MultiPolygon(plot.treated))}
+	var regions []plane.Region
+	var passes [][]int // of each region: a pass repeated on a block has the same ground
+	for _, i := range h.near {
+		r := h.placed(i)
+		if len(r) == 0 {
+			continue
+		}
+		k := slices.IndexFunc(regions, func(o plane.Region) bool { return sameGround(o, r) })
+		if k < 0 {
+			k = len(regions)
+			regions, passes = append(regions, r), append(passes, nil)
+		}
+		passes[k] = append(passes[k], i)
+	}
+	for {
+		parts, err := overlay.Part(ctx, plot.treated, regions)
+		var bad *overlay.RegionError
+		var many *overlay.TooManyError
+		switch {
+		case err == nil:
+			h.parts = parts
+			h.take(passes)
+			return h, nil
+		case errors.As(err, &bad):
+			h.bad = append(h.bad, passes[bad.Region]...)
+			regions, passes = slices.Delete(regions, bad.Region, bad.Region+1), slices.Delete(passes, bad.Region, bad.Region+1)
+		case errors.As(err, &many) && len(regions) > 0:
+			older := (len(regions) + 1) / 2
+			h.left = append(h.left, slices.Concat(passes[:older]...)...)
+			regions, passes = regions[older:], passes[older:]
+		default:
+			return nil, refuseGround(plot.field, err)
+		}
+	}
+}
+
+// take keeps the cells that are more than hairlines.
+func (h *history) take(passes [][]int) {
+	for i, c := range h.parts.Cells {
+		ground := wide(c.Ground)
+		if len(ground) == 0 {
+			continue
+		}
+		one := cell{number: i, ground: ground}
+		for _, k := range c.Over {
+			one.passes = append(one.passes, passes[k]...)
+		}
+		slices.Sort(one.passes)
+		h.cells = append(h.cells, one)
+	}
+	if len(h.cells) == 0 { // nothing but hairlines: they are all there is
+		h.cells = []cell{{ground: h.plot.treated, passes: h.near}}
+	}
 }
 
 // placed is a pass's ground in the plot's frame, only what comes near it.
 func (h *history) placed(i int) plane.Region {
-	if r, ok := h.ground[i]; ok {
-		return r
-	}
 	bound := h.plot.block.Outline.Bound()
 	var near orb.MultiPolygon
 	for _, poly := range h.past.passes[i].Ground {
@@ -211,72 +268,47 @@ func (h *history) placed(i int) plane.Region {
 	var far *plane.FarError
 	switch {
 	case errors.As(err, &far):
-		r = nil
+		return nil
 	case err != nil:
-		r = h.give(i)
+		h.bad = append(h.bad, i)
+		return nil
 	}
-	h.ground[i] = r
 	return r
 }
 
-// give counts a pass as having covered all of the plot: what was stored is no
-// ground that can be worked with, and too much is said rather than too little.
-func (h *history) give(pass int) plane.Region {
-	if !slices.Contains(h.bad, pass) {
-		h.bad = append(h.bad, pass)
-	}
-	h.ground[pass] = h.plot.treated
-	return h.plot.treated
+// everywhere reports whether a pass is counted as having covered all of the plot.
+func (h *history) everywhere(pass int) bool {
+	return slices.Contains(h.bad, pass) || slices.Contains(h.left, pass)
 }
 
-// hairline is how narrow ground may be, on average, before it is taken for two
-// drawings of one line: nobody drives or draws to five centimetres.
-const hairline geo.Metres = 0.05
-
-// split parts ground into what an earlier pass treated and what it did not.
-// Ground no wider than a hairline goes with what is beside it.
-func (h *history) split(ctx context.Context, ground plane.Region, pass int) (inside, outside plane.Region, err error) {
-	theirs := h.placed(pass)
-	if len(theirs) == 0 || len(ground) == 0 {
-		return nil, ground, nil
+// join is the ground of these cells, less hairlines.
+func (h *history) join(cells []cell) plane.Region {
+	if len(cells) == 1 {
+		return cells[0].ground
 	}
-	key := cutKey{at: ground[0][0][0], area: ground.Area(), pass: pass}
-	if known, ok := h.cut[key]; ok {
-		return known.inside, known.outside, nil
+	var numbers []int
+	for _, c := range cells {
+		numbers = append(numbers, c.number)
 	}
-	var engine *overlay.EngineError
-	var mismatch *overlay.MismatchError
-	switch inside, outside, err = cutOrSame(ctx, ground, theirs); {
-	case errors.As(err, &engine), errors.As(err, &mismatch):
-		h.give(pass)
-		inside, outside = ground, nil
-	case err != nil:
-		return nil, nil, err
-	}
-	h.cut[key] = cutParts{inside, outside}
-	return inside, outside, nil
+	return wide(h.parts.Join(numbers...))
 }
 
-func cutOrSame(ctx context.Context, a, b plane.Region) (inside, outside plane.Region, err error) {
-	if !a.Box().Meets(b.Box()) {
-		return nil, a, nil
+// over are the cells that a pass covered.
+func (h *history) over(pass int) []cell {
+	if h.everywhere(pass) {
+		return h.cells
 	}
-	if sameGround(a, b) {
-		return a, nil, nil
+	var out []cell
+	for _, c := range h.cells {
+		if slices.Contains(c.passes, pass) {
+			out = append(out, c)
+		}
 	}
-	switch whole, apart := lies(a, b); {
-	case whole:
-		return a, nil, nil
-	case apart:
-		return nil, a, nil
-	}
-	inside, outside, err = overlay.Cut(ctx, a, b)
-	return wide(inside), wide(outside), err
+	return out
 }
 
 // sameGround reports whether two regions are one drawing: the same corners in
-// the same order to geo.SamePlace. A pass repeated on a block is, and needs no
-// overlay.
+// the same order to geo.SamePlace.
 func sameGround(a, b plane.Region) bool {
 	return slices.EqualFunc(a, b, func(p, q plane.Polygon) bool {
 		return slices.EqualFunc(p, q, func(r, s plane.Ring) bool {
@@ -297,45 +329,6 @@ func wide(r plane.Region) plane.Region {
 		}
 	}
 	return out
-}
-
-// cell is ground every point of which had the same earlier passes.
-type cell struct {
-	ground plane.Region
-	passes []int
-}
-
-// mostCells bounds how finely one plot is parted. Beyond it passes are added up as
-// though all lay on one another, which never gives too little.
-const mostCells = 2000
-
-// cellsOf parts the treated ground by the passes named. exact is false where the
-// bound was reached and some passes were put on all of the cells.
-func (h *history) cellsOf(ctx context.Context, passes []int) (cells []cell, exact bool, err error) {
-	cells, exact = []cell{{ground: h.plot.treated}}, true
-	for _, i := range passes {
-		var next []cell
-		for _, c := range cells {
-			if len(cells)+len(next) > mostCells {
-				exact = false
-				c.passes = append(slices.Clone(c.passes), i)
-				next = append(next, c)
-				continue
-			}
-			inside, outside, err := h.split(ctx, c.ground, i)
-			if err != nil {
-				return nil, false, err
-			}
-			if len(inside) > 0 {
-				next = append(next, cell{inside, append(slices.Clone(c.passes), i)})
-			}
-			if len(outside) > 0 {
-				next = append(next, cell{outside, c.passes})
-			}
-		}
-		cells = next
-	}
-	return cells, exact, nil
 }
 
 // finding is the worst ground of one plot for one check.

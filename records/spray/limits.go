@@ -101,27 +101,23 @@ func (d *drafter) checkEarlier(ctx context.Context) error {
 		return nil
 	}
 	all := newPast(d.ground.Earlier)
-	var histories []*history
-	for _, p := range d.plots {
-		if len(p.treated) > 0 {
-			histories = append(histories, all.on(p))
-		}
+	treated := slices.DeleteFunc(slices.Clone(d.plots), func(p *plot) bool { return len(p.treated) == 0 })
+	histories := make([]*history, len(treated))
+	if err := together(ctx, len(treated), func(i int) (err error) {
+		histories[i], err = all.on(ctx, treated[i])
+		return err
+	}); err != nil {
+		return err
 	}
 	for i := range d.labels {
 		for _, c := range d.labels[i].Caps {
-			if err := d.checkCap(ctx, histories, i, c, today); err != nil {
-				return err
-			}
+			d.checkCap(histories, i, c, today)
 		}
-		if err := d.checkInterval(ctx, histories, i, today); err != nil {
-			return err
-		}
+		d.checkInterval(histories, i, today)
 	}
-	for _, step := range []func(context.Context, []*history, time.Time) error{d.checkEarlierHarvest, d.checkEarlierEntry, d.checkRotation} {
-		if err := step(ctx, histories, today); err != nil {
-			return err
-		}
-	}
+	d.checkEarlierHarvest(histories)
+	d.checkEarlierEntry(histories)
+	d.checkRotation(histories, today)
 	for _, h := range histories {
 		for _, i := range h.bad {
 			d.say("earlier", Caution, sayBadEarlier.With(words.Args{"date": d.date(h.past.passes[i].Started), "block": h.plot.called()}), sourceUs)
@@ -263,25 +259,23 @@ func (c Content) kilogramsPerLitre() float64 {
 // capSlack lets what equals a cap stand: doses are quotients of rounded areas.
 const capSlack = 1 + 1e-9
 
-// heap is what came together on a plot over one span of a cap, more than its limit if
-// all of it lay on one place, and where most of it did.
+// heap is what came together on a plot over one span of a cap, more than its limit
+// if all of it lay on one place.
 type heap struct {
+	history *history
 	span    span
-	passes  []int
-	values  map[int]float64
-	finding finding
-	exact   bool
+	values  map[int]float64 // of each pass
 }
 
 // checkCap holds one cap against every point of the ground treated.
-func (d *drafter) checkCap(ctx context.Context, histories []*history, i int, c Cap, today time.Time) error {
+func (d *drafter) checkCap(histories []*history, i int, c Cap, today time.Time) {
 	label, limit := d.labels[i], c.limit()
 	own, why := d.ownShare(i, c)
 	var over []finding
 	most, counted, bound := own, 0, true
 	var at span
-	heaps := make([][]*heap, len(histories))
-	for k, h := range histories {
+	var heaps []heap
+	for _, h := range histories {
 		if !names(c.Crop, h.plot.block.Crop) || !why.Empty() {
 			continue
 		}
@@ -290,15 +284,15 @@ func (d *drafter) checkCap(ctx context.Context, histories []*history, i int, c C
 			if at.to.IsZero() {
 				at = s
 			}
-			var members []int
-			sum := own
+			members, sum := map[int]float64{}, own
 			for _, pass := range h.near {
 				if day := d.day(h.past.passes[pass].Started); s.counted(day) {
 					if text, bad := unknown[pass]; bad {
 						why = text
 					}
 					if values[pass] > 0 {
-						members, sum = append(members, pass), sum+values[pass]
+						members[pass] = values[pass]
+						sum += values[pass]
 					}
 				}
 			}
@@ -307,22 +301,12 @@ func (d *drafter) checkCap(ctx context.Context, histories []*history, i int, c C
 				most = math.Max(most, sum)
 				continue
 			}
-			heaps[k] = append(heaps[k], &heap{span: s, passes: members, values: values})
+			heaps = append(heaps, heap{history: h, span: s, values: members})
 		}
 	}
-	if err := together(ctx, len(histories), func(k int) (err error) {
-		for _, one := range heaps[k] {
-			if one.finding, one.exact, err = histories[k].worst(ctx, one.passes, own, one.values, limit.Value); err != nil {
-				return err
-			}
-		}
-		return nil
-	}); err != nil {
-		return err
-	}
-	for _, one := range slices.Concat(heaps...) {
-		f := one.finding
-		bound = bound && one.exact
+	for _, one := range heaps {
+		f := one.history.worst(own, one.values, limit.Value)
+		bound = bound && len(one.history.left) == 0
 		most = math.Max(most, f.value)
 		if f.value > limit.Value*capSlack {
 			if len(over) == 0 || f.value > worstOf(over).value {
@@ -349,7 +333,6 @@ func (d *drafter) checkCap(ctx context.Context, histories []*history, i int, c C
 	case why.Empty() && len(histories) > 0:
 		d.add(Check{Rule: "cap", Answer: OK, Why: sayCapIn.With(args), Source: sourceCaps, Measured: measured})
 	}
-	return nil
 }
 
 func (d *drafter) capBroken(label Product, c Cap, over []finding, at span) Check {
@@ -425,27 +408,42 @@ func (c Cap) concerns(product string, label Product, u Use) bool {
 	return u.same(product, label)
 }
 
-// worst parts the plot by the passes and finds the ground where they and the job
-// add up to more than the limit.
-func (h *history) worst(ctx context.Context, passes []int, own float64, values map[int]float64, limit float64) (f finding, exact bool, err error) {
-	f = finding{plot: h.plot, value: own}
-	cells, exact, err := h.cellsOf(ctx, passes)
-	if err != nil {
-		return f, false, err
-	}
-	for _, c := range cells {
-		sum := own
-		for _, i := range c.passes {
-			sum += values[i]
+// worst finds the ground where earlier passes and the job add up to more than the
+// limit.
+func (h *history) worst(own float64, values map[int]float64, limit float64) finding {
+	base := own
+	for pass, v := range values {
+		if h.everywhere(pass) {
+			base += v
 		}
-		if sum > f.value || f.worst == nil && sum == f.value {
-			f.value, f.worst, f.passes = sum, c.ground, c.passes
+	}
+	f := finding{plot: h.plot, value: math.Inf(-1)}
+	var over, most []cell
+	for _, c := range h.cells {
+		sum, brought := base, []int(nil)
+		for _, pass := range c.passes {
+			if v, ok := values[pass]; ok {
+				sum, brought = sum+v, append(brought, pass)
+			}
+		}
+		switch {
+		case sum > f.value:
+			f.value, f.passes, most = sum, brought, []cell{c}
+		case sum == f.value && slices.Equal(brought, f.passes):
+			most = append(most, c)
 		}
 		if sum > limit*capSlack {
-			f.ground = append(f.ground, c.ground...)
+			over = append(over, c)
 		}
 	}
-	return f, exact, nil
+	for pass := range values {
+		if h.everywhere(pass) {
+			f.passes = append(f.passes, pass)
+		}
+	}
+	slices.Sort(f.passes)
+	f.ground, f.worst = h.join(over), h.join(most)
+	return f
 }
 
 // words is the cap, or another value of what it counts, with its clock.
@@ -494,10 +492,10 @@ func short(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
 
 // checkInterval looks for uses of the product on this ground too short before, or
 // after, the job's day.
-func (d *drafter) checkInterval(ctx context.Context, histories []*history, i int, today time.Time) error {
+func (d *drafter) checkInterval(histories []*history, i int, today time.Time) {
 	label := d.labels[i]
 	if label.IntervalDays == nil || *label.IntervalDays == 0 {
-		return nil
+		return
 	}
 	n := *label.IntervalDays
 	var found []finding
@@ -508,18 +506,14 @@ func (d *drafter) checkInterval(ctx context.Context, histories []*history, i int
 			if gap >= n || !slices.ContainsFunc(e.Uses, func(u Use) bool { return u.same(d.answer.Totals[i].Product, label) }) {
 				continue
 			}
-			f, ok, err := h.touched(ctx, pass, float64(n-gap))
-			if err != nil {
-				return err
-			}
-			if ok {
+			if f, ok := h.touched(pass, float64(n-gap)); ok {
 				found = append(found, f)
 			}
 		}
 	}
 	if len(found) == 0 {
 		d.say("interval", OK, sayIntervalOK.With(words.Args{"product": label.Name, "days": n}), sourceTyped)
-		return nil
+		return
 	}
 	f := worstOf(found)
 	before := f.plot.historyDay(d, f)
@@ -533,7 +527,6 @@ func (d *drafter) checkInterval(ctx context.Context, histories []*history, i int
 	check.Why = say.With(words.Args{"product": label.Name, "share": d.share(f), "block": f.plot.called(), "days": n,
 		"date": before.Format(time.DateOnly), "next": before.AddDate(0, 0, n).Format(time.DateOnly)})
 	d.add(check)
-	return nil
 }
 
 // historyDay is the day of the first pass of a finding.
@@ -542,17 +535,17 @@ func (p *plot) historyDay(d *drafter, f finding) time.Time {
 }
 
 // touched is the ground of the job that an earlier pass treated too.
-func (h *history) touched(ctx context.Context, pass int, value float64) (finding, bool, error) {
-	inside, _, err := h.split(ctx, h.plot.treated, pass)
-	return finding{plot: h.plot, ground: inside, worst: inside, value: value, passes: []int{pass}}, len(inside) > 0, err
+func (h *history) touched(pass int, value float64) (finding, bool) {
+	ground := h.join(h.over(pass))
+	return finding{plot: h.plot, ground: ground, worst: ground, value: value, passes: []int{pass}}, len(ground) > 0
 }
 
 // checkEarlierHarvest holds the planned harvest against what earlier passes ask
 // for on this ground.
-func (d *drafter) checkEarlierHarvest(ctx context.Context, histories []*history, _ time.Time) error {
+func (d *drafter) checkEarlierHarvest(histories []*history) {
 	harvest := d.request.HarvestOn
 	if harvest.IsZero() {
-		return nil
+		return
 	}
 	var found []finding
 	for _, h := range histories {
@@ -563,17 +556,13 @@ func (d *drafter) checkEarlierHarvest(ctx context.Context, histories []*history,
 			if days == 0 || ended.After(harvest) || !harvest.Before(ended.AddDate(0, 0, days)) {
 				continue
 			}
-			f, ok, err := h.touched(ctx, pass, ended.AddDate(0, 0, days).Sub(harvest).Hours()/24)
-			if err != nil {
-				return err
-			}
-			if ok {
+			if f, ok := h.touched(pass, ended.AddDate(0, 0, days).Sub(harvest).Hours()/24); ok {
 				found = append(found, f)
 			}
 		}
 	}
 	if len(found) == 0 {
-		return nil
+		return
 	}
 	f := worstOf(found)
 	e := d.ground.Earlier[f.passes[0]]
@@ -585,7 +574,6 @@ func (d *drafter) checkEarlierHarvest(ctx context.Context, histories []*history,
 	check.Why = sayHarvestBefore.With(words.Args{"harvest": harvest.Format(time.DateOnly), "share": d.share(f), "block": f.plot.called(), "product": product,
 		"date": ended.Format(time.DateOnly), "days": days, "first": ended.AddDate(0, 0, days).Format(time.DateOnly)})
 	d.add(check)
-	return nil
 }
 
 func (e Earlier) longestPHI(crop string) (product string, days int) {
@@ -599,7 +587,7 @@ func (e Earlier) longestPHI(crop string) (product string, days int) {
 
 // checkEarlierEntry names ground of the job that earlier passes still keep people
 // out of.
-func (d *drafter) checkEarlierEntry(ctx context.Context, histories []*history, _ time.Time) error {
+func (d *drafter) checkEarlierEntry(histories []*history) {
 	start := d.request.Start
 	if start.IsZero() {
 		start = d.ground.Now
@@ -618,10 +606,7 @@ func (d *drafter) checkEarlierEntry(ctx context.Context, histories []*history, _
 					if !condition && !until.After(start) {
 						continue
 					}
-					f, ok, err := h.touched(ctx, pass, until.Sub(start).Hours())
-					if err != nil {
-						return err
-					}
+					f, ok := h.touched(pass, until.Sub(start).Hours())
 					if !ok {
 						continue
 					}
@@ -637,7 +622,6 @@ func (d *drafter) checkEarlierEntry(ctx context.Context, histories []*history, _
 			}
 		}
 	}
-	return nil
 }
 
 const conditionReach = 90 * 24 * time.Hour

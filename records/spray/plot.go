@@ -25,9 +25,10 @@ import (
 // plot is one block's ground in a frame of its own, so that blocks far apart
 // stay exact.
 type plot struct {
-	block Block
-	field string // where the request names it
-	frame plane.Frame
+	block  Block
+	field  string // where the request names it
+	frame  plane.Frame
+	around *setback.Site
 
 	outline, chosen, planted, zone plane.Region
 	free, withheld, treated        plane.Region
@@ -138,8 +139,8 @@ func place(ctx context.Context, q Request, b Block, field string) (*plot, error)
 }
 
 // lay works out the ground up to what the pattern treats.
-func (p *plot) lay(ctx context.Context, around []setback.Feature, q Request) (err error) {
-	if p.zone, err = setback.Zone(ctx, p.frame, p.chosen, around, q.Setbacks, q.WindFrom); err != nil {
+func (p *plot) lay(ctx context.Context, q Request) (err error) {
+	if p.zone, err = p.around.Zone(ctx, p.chosen, q.Setbacks, q.WindFrom); err != nil {
 		return err
 	}
 	if p.withheld, p.free, err = overlay.Cut(ctx, p.chosen, p.zone); err != nil {

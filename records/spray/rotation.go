@@ -1,7 +1,6 @@
 package spray
 
 import (
-	"context"
 	"slices"
 	"strings"
 	"time"
@@ -94,7 +93,7 @@ var (
 // checkRotation counts, for each mode of action of the mix, the uses in a row on
 // the very ground up to this job, last season's end among them. Only passes against
 // the same kind of target stand between.
-func (d *drafter) checkRotation(ctx context.Context, histories []*history, today time.Time) error {
+func (d *drafter) checkRotation(histories []*history, today time.Time) {
 	programme := d.request.Rotation
 	if programme == "" {
 		programme = rotationUnasked
@@ -120,15 +119,8 @@ func (d *drafter) checkRotation(ctx context.Context, histories []*history, today
 	for _, g := range groups {
 		allowed := programme.inARow(g)
 		var found []finding
-		all := make([]finding, len(histories))
-		if err := together(ctx, len(histories), func(i int) (err error) {
-			all[i], err = d.inARow(ctx, histories[i], g, allowed, today)
-			return err
-		}); err != nil {
-			return err
-		}
-		for _, f := range all {
-			if len(f.ground) > 0 {
+		for _, h := range histories {
+			if f := d.inARow(h, g, allowed, today); len(f.ground) > 0 {
 				found = append(found, f)
 			}
 		}
@@ -146,56 +138,45 @@ func (d *drafter) checkRotation(ctx context.Context, histories []*history, today
 	if len(kept) > 0 && len(histories) > 0 {
 		d.say("rotation", OK, sayRotationIn.With(words.Args{"groups": strings.Join(kept, ", "), "most": most}), source)
 	}
-	return nil
 }
 
-// inARow goes back in time over the passes on one plot and finds the ground where
-// the group was used as often as is allowed, or oftener, without another between.
-func (d *drafter) inARow(ctx context.Context, h *history, g Group, allowed int, today time.Time) (f finding, err error) {
-	f = finding{plot: h.plot, value: 1}
-	open := []cell{{ground: h.plot.treated}}
+// inARow goes back in time over the passes on each ground of a plot and finds where
+// the group was used as often as is allowed, or oftener, without another between. A
+// pass of which nobody knows where it was counts as a use, never as another between.
+func (d *drafter) inARow(h *history, g Group, allowed int, today time.Time) finding {
+	f := finding{plot: h.plot, value: 1}
+	var counts []int // passes against the same kind of target, latest first
 	for _, pass := range slices.Backward(h.near) {
-		e := h.past.passes[pass]
-		if d.day(e.Started).After(today) || !e.against(g.Scheme) {
+		if e := h.past.passes[pass]; !d.day(e.Started).After(today) && e.against(g.Scheme) {
+			counts = append(counts, pass)
+		}
+	}
+	var broken, most []cell
+	for _, c := range h.cells {
+		var uses []int
+		for _, pass := range counts {
+			everywhere, again := h.everywhere(pass), h.past.passes[pass].has(g)
+			if again && (everywhere || slices.Contains(c.passes, pass)) {
+				uses = append(uses, pass)
+			}
+			if !again && !everywhere && slices.Contains(c.passes, pass) {
+				break
+			}
+		}
+		runs := float64(len(uses) + 1)
+		if int(runs) <= allowed {
 			continue
 		}
-		again := e.has(g)
-		var still []cell
-		for _, c := range open {
-			inside, outside, err := h.split(ctx, c.ground, pass)
-			if err != nil {
-				return f, err
-			}
-			if len(outside) > 0 {
-				still = append(still, cell{outside, c.passes})
-			}
-			if len(inside) > 0 && again {
-				still = append(still, cell{inside, append(slices.Clone(c.passes), pass)})
-			}
-			if !again {
-				f.take(cell{inside, c.passes}, allowed)
-			}
-		}
-		if open = still; len(open) == 0 || len(open) > mostCells {
-			break
+		broken = append(broken, c)
+		switch {
+		case runs > f.value:
+			f.value, f.passes, most = runs, uses, []cell{c}
+		case runs == f.value && slices.Equal(uses, f.passes):
+			most = append(most, c)
 		}
 	}
-	for _, c := range open {
-		f.take(c, allowed)
-	}
-	return f, nil
-}
-
-// take adds a cell whose run has ended to the ground that breaks the rotation.
-func (f *finding) take(c cell, allowed int) {
-	runs := float64(len(c.passes) + 1)
-	if len(c.ground) == 0 || int(runs) <= allowed {
-		return
-	}
-	f.ground = append(f.ground, c.ground...)
-	if runs > f.value {
-		f.value, f.worst, f.passes = runs, c.ground, c.passes
-	}
+	f.ground, f.worst = h.join(broken), h.join(most)
+	return f
 }
 
 // against reports whether a pass held something against a kind of target.

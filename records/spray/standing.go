@@ -154,7 +154,7 @@ func (d *drafter) checkLabelSetback(ctx context.Context, i int, s LabelSetback) 
 		if rule.Side == setback.Downwind && d.request.WindFrom == nil {
 			rule.Side = setback.All // until the wind is said, every side may be it
 		}
-		zone, err := setback.Zone(ctx, p.frame, p.treated, features(d.ground), []setback.Rule{rule}, d.request.WindFrom)
+		zone, err := p.around.Zone(ctx, p.treated, []setback.Rule{rule}, d.request.WindFrom)
 		if err != nil {
 			return err
 		}

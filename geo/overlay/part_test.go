@@ -1,0 +1,120 @@
+package overlay
+
+import (
+	"context"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"caneward/geo/plane"
+
+	"github.com/peterstace/simplefeatures/geom"
+)
+
+// Pairs of every kind that has hurt overlays: nearly the same outline, corners on
+// edges, edges along each other, outlines on a coarse grid. The engine is the port
+// of JTS.
+func TestPartingAgainstEngine(t *testing.T) {
+	rnd := rand.New(rand.NewPCG(29, 31))
+	ctx := context.Background()
+	doubted, worst := 0, 0.0
+	rounds := 600
+	for i := range rounds {
+		a := wobbly(rnd, 0, 0, 100)
+		b := wobbly(rnd, rnd.Float64()*80, rnd.Float64()*80, 100)
+		switch i % 6 {
+		case 1:
+			b = shaken(rnd, a, math.Pow(10, -12+11*rnd.Float64()))
+		case 2:
+			a, b = onGrid(a, 5), onGrid(b, 5)
+		case 3:
+			b = shaken(rnd, turned(a), math.Pow(10, -12+11*rnd.Float64()))
+		case 4:
+			a, b = onGrid(a, 0.01), onGrid(shaken(rnd, a, 0.02), 0.01)
+		case 5: // far from the origin
+			for _, r := range []plane.Region{a, b} {
+				for k := range r[0][0] {
+					r[0][0][k] = r[0][0][k].Plus(plane.XY{X: 40_000, Y: -70_000})
+				}
+			}
+		}
+		if len(a) == 0 || len(b) == 0 {
+			continue
+		}
+		ga, gb := toGeom(a), toGeom(b)
+		if ga.Validate() != nil || gb.Validate() != nil {
+			continue
+		}
+		f, err := parting(ctx, []plane.Region{a, b}, MaxCrossings)
+		if isUnsure(err) {
+			doubted++
+			t.Log(i, err)
+			continue
+		}
+		if err != nil {
+			t.Fatal(i, err)
+		}
+		for name, c := range map[string]struct {
+			ours   plane.Region
+			engine func(a, b geom.Geometry) (geom.Geometry, error)
+		}{
+			"union":        {f.ground(func(w winding) bool { return w.has(0) || w.has(1) }), geom.Union},
+			"intersection": {f.ground(func(w winding) bool { return w.has(0) && w.has(1) }), geom.Intersection},
+			"difference":   {f.ground(func(w winding) bool { return w.has(0) && !w.has(1) }), geom.Difference},
+		} {
+			want, err := apply(name, c.engine, ga, gb)
+			if err != nil {
+				t.Fatal(i, err)
+			}
+			off := math.Abs(float64(c.ours.Area() - want.Area()))
+			worst = math.Max(worst, off)
+			if off > 1e-5 {
+				t.Errorf("%d %s: %.9f m2, the engine has %.9f", i, name, float64(c.ours.Area()), float64(want.Area()))
+			}
+			if g := toGeom(WithoutSlivers(c.ours)); len(WithoutSlivers(c.ours)) > 0 && g.Validate() != nil {
+				t.Errorf("%d %s: %v", i, name, g.Validate())
+			}
+		}
+	}
+	t.Logf("of %d pairs %d were left to the engine; areas differ by %.2g m2 at most", rounds, doubted, worst)
+}
+
+func wobbly(rnd *rand.Rand, dx, dy, size float64) plane.Region {
+	n := 8 + rnd.IntN(60)
+	r := make(plane.Ring, 0, n+1)
+	for i := range n {
+		s, c := math.Sincos(2 * math.Pi * (float64(i) + 0.8*rnd.Float64()) / float64(n))
+		q := size * (0.4 + 0.6*rnd.Float64())
+		r = append(r, plane.XY{X: dx + q*c, Y: dy + q*s})
+	}
+	return plane.Region{{append(r, r[0])}}
+}
+
+func shaken(rnd *rand.Rand, r plane.Region, by float64) plane.Region {
+	var out plane.Ring
+	for _, p := range r[0][0][:len(r[0][0])-1] {
+		out = append(out, plane.XY{X: p.X + by*(rnd.Float64()-0.5), Y: p.Y + by*(rnd.Float64()-0.5)})
+	}
+	return plane.Region{{append(out, out[0])}}
+}
+
+// turned is the same outline begun at another corner.
+func turned(r plane.Region) plane.Region {
+	ring := r[0][0]
+	out := append(append(plane.Ring{}, ring[3:len(ring)-1]...), ring[:4]...)
+	return plane.Region{{out}}
+}
+
+func onGrid(r plane.Region, step float64) plane.Region {
+	var out plane.Ring
+	for _, p := range r[0][0] {
+		q := plane.XY{X: math.Round(p.X/step) * step, Y: math.Round(p.Y/step) * step}
+		if len(out) == 0 || q != out[len(out)-1] {
+			out = append(out, q)
+		}
+	}
+	if len(out) < 4 || out[0] != out[len(out)-1] {
+		return nil
+	}
+	return plane.Region{{out}}
+}
