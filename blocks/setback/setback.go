@@ -159,6 +159,7 @@ func (s *Site) shape(i int) (shape plane.Shape, near bool, err error) {
 // with too many corners; the context's error.
 func (s *Site) Zone(ctx context.Context, ground plane.Region, rules []Rule, windFrom *geo.Degrees) (plane.Region, error) {
 	var zones []plane.Region
+	target := buffer.TargetOf(plane.Shape{Ground: ground})
 	for _, rule := range rules {
 		if rule.Side == Downwind && windFrom == nil {
 			return nil, fault.New(fault.Invalid, sayWind.Plain(), fault.Detail{Field: "wind_from_deg", Text: sayWind.Plain()})
@@ -174,7 +175,7 @@ func (s *Site) Zone(ctx context.Context, ground plane.Region, rules []Rule, wind
 			if !near {
 				continue
 			}
-			zone, err := round(ctx, shape, rule, rule.Reach(f.Feature), windFrom, buffer.Options{Within: ground, Overshoot: rule.Overshoot})
+			zone, err := round(ctx, shape, rule, rule.Reach(f.Feature), windFrom, buffer.Options{Within: target, Overshoot: rule.Overshoot})
 			if err != nil {
 				return nil, refuse(f.Feature, err)
 			}

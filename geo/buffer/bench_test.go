@@ -41,7 +41,7 @@ func BenchmarkAroundLongStreamWithinBlock(b *testing.B) {
 	mid := line[5000]
 	block := plane.Box{Min: mid.Minus(plane.XY{X: 100, Y: 120}), Max: mid.Plus(plane.XY{X: 100, Y: 80})}.Region()
 	for b.Loop() {
-		if _, err := buffer.Around(context.Background(), plane.Shape{Lines: []plane.Line{line}}, 15, buffer.Options{Within: block}); err != nil {
+		if _, err := buffer.Around(context.Background(), plane.Shape{Lines: []plane.Line{line}}, 15, buffer.Options{Within: buffer.TargetOf(plane.Shape{Ground: block})}); err != nil {
 			b.Fatal(err)
 		}
 	}

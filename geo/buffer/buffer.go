@@ -15,6 +15,7 @@ package buffer
 import (
 	"context"
 	"fmt"
+	"iter"
 	"math"
 	"slices"
 
@@ -52,7 +53,7 @@ type Options struct {
 	// Within is the ground the zone will be held against. Parts of the shape
 	// too far from it to matter are left out, so the zone is right on that
 	// ground and may be missing elsewhere. Nil keeps everything.
-	Within plane.Region
+	Within *Target
 	// Overshoot is how far round ends may lie outside the true arc; 0 is
 	// ArcOvershoot. A finer one has more corners.
 	Overshoot geo.Metres
@@ -106,21 +107,27 @@ func Around(ctx context.Context, s plane.Shape, d geo.Metres, o Options) (plane.
 			parts = append(parts, plane.Region{{r}})
 		}
 	}
-	stamp := disc(d, o.overshoot())
+	if ring := near.convex(d, o.overshoot()); ring != nil {
+		return plane.Region{{ring}}, nil
+	}
+	end := func(p plane.XY) { add(swept(piece{p, p}, disc(d, o.overshoot()))) }
 	for _, c := range near.chains {
 		for i, p := range c.pieces {
-			if c.kept[i] && p.a != p.b {
+			switch {
+			case c.kept[i] && c.ground:
+				add(p.beside(d))
+			case c.kept[i] && p.a != p.b:
 				add(p.band(d))
 			}
 			next, more := c.after(i)
 			switch {
-			case more && (c.kept[i] || c.kept[next]):
+			case more && (c.kept[i] || c.kept[next]) && !(c.ground && c.inward(i, next)):
 				add(joint(p, c.pieces[next], d, o.overshoot()))
 			case !more && c.kept[i]:
-				add(swept(piece{p.b, p.b}, stamp))
+				end(p.b)
 			}
-			if i == 0 && !c.closed && c.kept[i] && p.a != p.b {
-				add(swept(piece{p.a, p.a}, stamp))
+			if i == 0 && !c.ground && c.kept[i] && p.a != p.b {
+				end(p.a)
 			}
 		}
 	}
@@ -190,7 +197,14 @@ func sweep(ctx context.Context, s plane.Shape, d geo.Metres, stamps []plane.Ring
 type chain struct {
 	pieces []piece
 	kept   []bool
-	closed bool // the last goes on to the first, as round ground
+	ground bool // to the left; the last piece goes on to the first
+}
+
+// inward reports whether ground has an inward corner between two of its pieces, with
+// nothing left to fill outside.
+func (c chain) inward(i, next int) bool {
+	p, q := c.pieces[i], c.pieces[next]
+	return p.b.Minus(p.a).Cross(q.b.Minus(q.a)) < 0
 }
 
 // after is the piece a piece goes on to.
@@ -198,14 +212,14 @@ func (c chain) after(i int) (next int, ok bool) {
 	if i+1 < len(c.pieces) {
 		return i + 1, true
 	}
-	return 0, c.closed
+	return 0, c.ground
 }
 
 func chainsOf(s plane.Shape) []chain {
 	var out []chain
-	add := func(pieces []piece, closed bool) {
+	add := func(pieces []piece, ground bool) {
 		if len(pieces) > 0 {
-			out = append(out, chain{pieces, make([]bool, len(pieces)), closed})
+			out = append(out, chain{pieces, make([]bool, len(pieces)), ground})
 		}
 	}
 	for _, p := range s.Points {
@@ -215,7 +229,11 @@ func chainsOf(s plane.Shape) []chain {
 		add(appendPieces(nil, l), false)
 	}
 	for _, poly := range s.Ground {
-		for _, ring := range poly {
+		for i, ring := range poly {
+			if (ring.SignedArea() < 0) != (i > 0) {
+				ring = slices.Clone(ring)
+				slices.Reverse(ring)
+			}
 			add(appendPieces(nil, plane.Line(ring)), true)
 		}
 	}
@@ -232,10 +250,17 @@ type reachable struct {
 // reached keeps what comes within reach of Options.Within. At d = 0 only ground is
 // kept.
 func reached(ctx context.Context, s plane.Shape, d geo.Metres, o Options) (reachable, error) {
-	if n := s.Vertices() + o.Within.Vertices(); n > MaxVertices {
+	n := s.Vertices()
+	if o.Within != nil {
+		n += o.Within.shape.Vertices()
+	}
+	if n > MaxVertices {
 		return reachable{}, &overlay.TooManyError{What: overlay.Corners, Count: n, Limit: MaxVertices}
 	}
 	r := reachable{ground: s.Ground, clip: func(r plane.Ring) plane.Ring { return r }}
+	if box, ok := s.Box(); ok && o.Within != nil && !box.Meets(o.Within.box.Grow(d+ArcOvershoot)) {
+		return reachable{}, ctx.Err()
+	}
 	if d > 0 {
 		r.chains = chainsOf(s)
 	}
@@ -246,7 +271,7 @@ func reached(ctx context.Context, s plane.Shape, d geo.Metres, o Options) (reach
 			}
 		}
 	} else {
-		box := o.Within.Box().Grow(clipMargin)
+		box := o.Within.box.Grow(clipMargin)
 		r.clip = func(r plane.Ring) plane.Ring { return clipped(r, box) }
 		if err := r.within(ctx, d+ArcOvershoot, o.Within); err != nil {
 			return reachable{}, err
@@ -310,20 +335,34 @@ func clipped(r plane.Ring, box plane.Box) plane.Ring {
 // piece is a straight piece of line; a point has two equal ends.
 type piece struct{ a, b plane.XY }
 
-func piecesOf(s plane.Shape) []piece {
-	var out []piece
-	for _, p := range s.Points {
-		out = append(out, piece{p, p})
-	}
-	for _, l := range s.Lines {
-		out = appendPieces(out, l)
-	}
-	for _, poly := range s.Ground {
-		for _, ring := range poly {
-			out = appendPieces(out, plane.Line(ring))
+func piecesOf(s plane.Shape) iter.Seq[piece] {
+	return func(yield func(piece) bool) {
+		for _, p := range s.Points {
+			if !yield(piece{p, p}) {
+				return
+			}
+		}
+		lines := func(l plane.Line) bool {
+			for i := 0; i+1 < len(l); i++ {
+				if l[i] != l[i+1] && !yield(piece{l[i], l[i+1]}) {
+					return false
+				}
+			}
+			return true
+		}
+		for _, l := range s.Lines {
+			if !lines(l) {
+				return
+			}
+		}
+		for _, poly := range s.Ground {
+			for _, ring := range poly {
+				if !lines(plane.Line(ring)) {
+					return
+				}
+			}
 		}
 	}
-	return out
 }
 
 func appendPieces(out []piece, l plane.Line) []piece {
@@ -335,10 +374,41 @@ func appendPieces(out []piece, l plane.Line) []piece {
 	return out
 }
 
+// convex is the zone round one convex shell, all of which matters; nil where what is
+// reached is anything else.
+func (r reachable) convex(d, overshoot geo.Metres) plane.Ring {
+	if len(r.chains) != 1 || !r.chains[0].ground || len(r.ground) != 1 {
+		return nil
+	}
+	c := r.chains[0]
+	turned := 0.0
+	for i, p := range c.pieces {
+		next, _ := c.after(i)
+		q := c.pieces[next]
+		from, to := p.b.Minus(p.a), q.b.Minus(q.a)
+		turn := math.Atan2(from.Cross(to), from.Dot(to))
+		if turned += turn; turn < 0 || !c.kept[i] {
+			return nil
+		}
+	}
+	if turned > 2*math.Pi+1e-6 { // twice round
+		return nil
+	}
+	var out plane.Ring
+	for i, p := range c.pieces {
+		next, _ := c.after(i)
+		out = append(out, p.beside(d)[1:3]...)
+		if arc := joint(p, c.pieces[next], d, overshoot); arc != nil {
+			out = append(out, arc[2:len(arc)-2]...)
+		}
+	}
+	out = r.clip(append(out, out[0]))
+	return slices.Compact(out)
+}
+
 // within keeps the pieces that come within reach of the ground and the polygons
 // that can touch it.
-func (r *reachable) within(ctx context.Context, reach geo.Metres, ground plane.Region) error {
-	target := TargetOf(plane.Shape{Ground: ground})
+func (r *reachable) within(ctx context.Context, reach geo.Metres, target *Target) error {
 	for _, c := range r.chains {
 		for i, p := range c.pieces {
 			if i%1024 == 0 && ctx.Err() != nil {
@@ -347,7 +417,7 @@ func (r *reachable) within(ctx context.Context, reach geo.Metres, ground plane.R
 			_, _, _, c.kept[i] = target.nearest(p, reach)
 		}
 	}
-	box := ground.Box()
+	box := target.box
 	r.ground = slices.DeleteFunc(slices.Clone(r.ground), func(poly plane.Polygon) bool {
 		return len(poly) == 0 || !poly[0].Box().Meets(box)
 	})
@@ -482,6 +552,12 @@ func (p piece) band(w geo.Metres) plane.Ring {
 	return plane.Ring{p.a.Minus(left), p.b.Minus(left), p.b.Plus(left), p.a.Plus(left), p.a.Minus(left)}
 }
 
+// beside is the half of the band to the right of the piece.
+func (p piece) beside(w geo.Metres) plane.Ring {
+	left := p.left().Times(float64(w))
+	return plane.Ring{p.a, p.a.Minus(left), p.b.Minus(left), p.b, p.a}
+}
+
 // left is the unit vector to the left of the piece.
 func (p piece) left() plane.XY {
 	d := p.b.Minus(p.a)
@@ -518,8 +594,28 @@ type Target struct {
 	shape  plane.Shape
 	box    plane.Box
 	tree   *rtree.RTreeG[piece]
-	few    []piece            // in place of the tree where there are no more
-	ground []*overlay.Locator // one a polygon, as polygons of a shape may overlap
+	few    []piece // in place of the tree where there are no more
+	ground []part  // one a polygon, as polygons of a shape may overlap
+}
+
+// part is a polygon of a target; one with many corners is indexed.
+type part struct {
+	plane.Polygon
+	box   plane.Box
+	index *overlay.Locator
+}
+
+// indexFrom is from how many corners on an index is quicker than a plain loop.
+const indexFrom = 200
+
+func (p part) contains(q plane.XY) bool {
+	switch {
+	case !p.box.Meets(plane.Box{Min: q, Max: q}):
+		return false
+	case p.index != nil:
+		return p.index.Contains(q)
+	}
+	return p.Polygon.Contains(q)
 }
 
 // fewPieces is up to how many pieces looking at all of them is quicker than a tree.
@@ -528,7 +624,7 @@ const fewPieces = 24
 // TargetOf prepares the shape.
 func TargetOf(s plane.Shape) *Target {
 	t := &Target{shape: s, box: plane.NoBox()}
-	pieces := piecesOf(s)
+	pieces := slices.Collect(piecesOf(s))
 	for _, p := range pieces {
 		t.box = t.box.With(p.a).With(p.b)
 	}
@@ -542,9 +638,14 @@ func TargetOf(s plane.Shape) *Target {
 		}
 	}
 	for _, poly := range s.Ground {
-		if len(poly) > 0 {
-			t.ground = append(t.ground, overlay.Locate(plane.Region{poly}))
+		if len(poly) == 0 {
+			continue
 		}
+		one := part{Polygon: poly, box: poly[0].Box().Grow(plane.EdgeWidth)}
+		if (plane.Region{poly}).Vertices() >= indexFrom {
+			one.index = overlay.Locate(plane.Region{poly})
+		}
+		t.ground = append(t.ground, one)
 	}
 	return t
 }
@@ -556,7 +657,7 @@ func (p piece) box() (lo, hi [2]float64) {
 // contains reports whether q lies on the target's ground.
 func (t *Target) contains(q plane.XY) bool {
 	for _, g := range t.ground {
-		if g.Contains(q) {
+		if g.contains(q) {
 			return true
 		}
 	}
@@ -654,7 +755,7 @@ func Nearest(a, b plane.Shape) (d geo.Metres, onA, onB plane.XY) {
 // shapes.
 func (t *Target) Nearest(s plane.Shape) (d geo.Metres, onTarget, onShape plane.XY) {
 	d = geo.Metres(math.Inf(1))
-	for _, p := range piecesOf(s) {
+	for p := range piecesOf(s) {
 		if got, x, y, ok := t.nearest(p, d); ok && got < d {
 			d, onShape, onTarget = got, x, y
 		}

@@ -147,7 +147,7 @@ func TestStream(t *testing.T) {
 	if math.Abs(float64(block.Area())-c.Area) > 1e-5 {
 		t.Fatalf("block %v, want %v", block.Area(), c.Area)
 	}
-	for name, o := range map[string]buffer.Options{"whole": {}, "within the block": {Within: block}} {
+	for name, o := range map[string]buffer.Options{"whole": {}, "within the block": {Within: buffer.TargetOf(plane.Shape{Ground: block})}} {
 		zone, err := buffer.Around(ctx, shape, geo.Metres(c.Distance), o)
 		if err != nil {
 			t.Fatal(name, err)
@@ -181,7 +181,7 @@ func TestLongStreamEndsOrIsRefused(t *testing.T) {
 	mid := line[5000]
 	block := plane.Box{Min: mid.Minus(plane.XY{X: 100, Y: 120}), Max: mid.Plus(plane.XY{X: 100, Y: 80})}.Region()
 	start := time.Now()
-	zone, err := buffer.Around(context.Background(), shape, 15, buffer.Options{Within: block})
+	zone, err := buffer.Around(context.Background(), shape, 15, buffer.Options{Within: buffer.TargetOf(plane.Shape{Ground: block})})
 	took := time.Since(start)
 	if err != nil {
 		t.Fatal(err)
@@ -509,7 +509,7 @@ func TestWithinChangesNothingOnTheGround(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			near, err := zone(buffer.Options{Within: block})
+			near, err := zone(buffer.Options{Within: buffer.TargetOf(plane.Shape{Ground: block})})
 			if err != nil {
 				t.Fatal(err)
 			}

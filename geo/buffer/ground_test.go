@@ -4,7 +4,9 @@ import (
 	"context"
 	"encoding/json"
 	"math"
+	"math/rand/v2"
 	"os"
+	"slices"
 	"testing"
 
 	"caneward/geo"
@@ -112,7 +114,7 @@ func TestSetbackZonesOnTheGround(t *testing.T) {
 		if off := math.Abs(float64(block.Area())/e.Outline - 1); off > 1e-6 {
 			t.Errorf("%s: outline %v, want %v", c.ID, block.Area(), e.Outline)
 		}
-		for name, o := range map[string]buffer.Options{"whole": {}, "within": {Within: block}} {
+		for name, o := range map[string]buffer.Options{"whole": {}, "within": {Within: buffer.TargetOf(plane.Shape{Ground: block})}} {
 			var zone plane.Region
 			if c.Setback.Side == "downwind" {
 				zone, err = buffer.Downwind(ctx, feature, geo.Metres(c.Setback.Distance), geo.Degrees(c.Setback.From), geo.Degrees(c.Setback.Half), o)
@@ -157,5 +159,52 @@ func TestSetbackZonesOnTheGround(t *testing.T) {
 	}
 	if sides["all"] != 15 || sides["downwind"] != 15 {
 		t.Errorf("cases %v, want 15 of each", sides)
+	}
+}
+
+// The zone round stars with corners turned inward and outward, one with a hole of
+// either sense and one run clockwise among them, held against its definition: all
+// places within the distance of the ground, and none farther by more than the rounds
+// overshoot.
+func TestAroundGroundIsWhatLiesWithinTheDistance(t *testing.T) {
+	const d geo.Metres = 30
+	over := max(buffer.ArcOvershoot, d*6e-4) + geo.SamePlace
+	random := rand.New(rand.NewPCG(7, 11))
+	for star := range 60 {
+		var shell plane.Ring
+		corners := 4 + random.IntN(16)
+		for k := range corners {
+			sin, cos := math.Sincos(2 * math.Pi * float64(k) / float64(corners))
+			r := 45 + 55*random.Float64()
+			shell = append(shell, plane.XY{X: r * cos, Y: r * sin})
+		}
+		ground := plane.Polygon{append(shell, shell[0])}
+		if star%3 > 0 {
+			hole := plane.Ring{}
+			for k := range 9 {
+				sin, cos := math.Sincos(2 * math.Pi * float64(k) / 9)
+				r := 15 + 15*random.Float64()
+				hole = append(hole, plane.XY{X: r * cos, Y: r * sin})
+			}
+			ground = append(ground, append(hole, hole[0]))
+		}
+		if star%3 == 1 {
+			slices.Reverse(ground[1])
+		}
+		if star%5 == 4 {
+			slices.Reverse(ground[0])
+		}
+		shape := plane.Shape{Ground: plane.Region{ground}}
+		zone, err := buffer.Around(t.Context(), shape, d, buffer.Options{})
+		if err != nil || len(zone) != 1 {
+			t.Fatalf("star %d of %v: %d parts, %v", star, ground, len(zone), err)
+		}
+		for range 2000 {
+			at := plane.XY{X: 280*random.Float64() - 140, Y: 280*random.Float64() - 140}
+			apart, _, _ := buffer.Nearest(plane.Shape{Points: []plane.XY{at}}, shape)
+			if in := zone.Contains(at); !in && apart < d-geo.SamePlace || in && apart > d+over {
+				t.Fatalf("star %d of %v: %v at %.4f m: in the zone %v", star, ground, at, apart, in)
+			}
+		}
 	}
 }

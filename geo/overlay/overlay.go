@@ -135,9 +135,9 @@ func Union(ctx context.Context, regions ...plane.Region) (plane.Region, error) {
 // unioner keeps whether the engine was asked for any step.
 type unioner struct{ asked bool }
 
-// clusterSize is how many convex parts are joined at once: few enough to hear a
-// cancellation soon, enough to spare the copying.
-const clusterSize = 64
+// How many parts, with how many corners, are joined at once: few enough to hear a
+// cancellation soon and that what is hidden within does not pile up.
+const clusterSize, clusterCorners = 64, 4000
 
 type boxed struct {
 	plane.Region
@@ -153,14 +153,10 @@ func (u *unioner) tree(ctx context.Context, parts []boxed) (plane.Region, error)
 	if len(parts) == 1 {
 		return parts[0].Region, nil
 	}
-	// Two convex rings cross no more often than they have corners, so a
-	// cluster of them needs no count of crossings.
-	if len(parts) <= clusterSize && !slices.ContainsFunc(parts, func(r boxed) bool { return !convex(r.Region) }) {
-		cluster := make([]plane.Region, len(parts))
-		for i, p := range parts {
-			cluster[i] = p.Region
+	if len(parts) <= clusterSize {
+		if done, err := u.cluster(ctx, parts); done != nil || err != nil {
+			return done, err
 		}
-		return u.join(ctx, cluster, func() (plane.Region, error) { return engineUnion(cluster) })
 	}
 	box := plane.NoBox()
 	for _, p := range parts {
@@ -182,12 +178,40 @@ func (u *unioner) tree(ctx context.Context, parts []boxed) (plane.Region, error)
 	return u.two(ctx, left, right)
 }
 
+// cluster joins parts at once; nil where they must be halved.
+func (u *unioner) cluster(ctx context.Context, parts []boxed) (plane.Region, error) {
+	corners, round := 0, true
+	cluster := make([]plane.Region, len(parts))
+	for i, p := range parts {
+		cluster[i] = p.Region
+		corners += p.Vertices()
+		round = round && convex(p.Region)
+	}
+	if corners > clusterCorners {
+		return nil, nil
+	}
+	faces, err := parting(ctx, cluster, MaxCrossings)
+	var many *TooManyError
+	switch {
+	case err == nil:
+		return faces.ground(winding.any), nil
+	case errors.As(err, &many):
+		return nil, nil
+	case !isUnsure(err) || !round:
+		return nil, ctx.Err()
+	}
+	// Two convex rings cross no more often than they have corners, so the engine needs
+	// no count of crossings.
+	u.asked = true
+	return engineUnion(cluster)
+}
+
 // join takes the union from the faces, or where they are unsure from the engine.
 func (u *unioner) join(ctx context.Context, parts []plane.Region, engine func() (plane.Region, error)) (plane.Region, error) {
 	faces, err := parting(ctx, parts, MaxCrossings)
 	switch {
 	case err == nil:
-		return faces.ground(func(w winding) bool { return slices.ContainsFunc(w, func(r wound) bool { return r.times > 0 }) }), nil
+		return faces.ground(winding.any), nil
 	case !isUnsure(err):
 		return nil, err
 	}

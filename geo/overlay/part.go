@@ -83,6 +83,11 @@ func (w winding) has(region int) bool {
 	return false
 }
 
+// any reports whether some region lies over the place.
+func (w winding) any() bool {
+	return slices.ContainsFunc(w, func(r wound) bool { return r.times > 0 })
+}
+
 // near is how near two places are taken for one, so that crossings of more than two
 // edges, and edges along each other, meet in one node: a nanometre, far more than
 // the rounding of a crossing within hundreds of kilometres of the frame's origin
@@ -99,7 +104,11 @@ func (u unsure) Error() string { return "overlay: the faces do not hold together
 // and the faces under each region must add up to its area. Else it gives unsure.
 // Other errors: the context's, *TooManyError past the crossings given.
 func parting(ctx context.Context, regions []plane.Region, crossings int) (*parted, error) {
-	n := &noder{most: crossings}
+	total := 0
+	for _, r := range regions {
+		total += r.Vertices()
+	}
+	n := &noder{most: crossings, points: make([]plane.XY, 0, total+total/4), chords: make([]chord, 0, total)}
 	for i, r := range regions {
 		n.add(int32(i), r)
 	}
@@ -382,7 +391,7 @@ func (n *noder) faces() (*Faces, []winding) {
 	slices.SortFunc(strands, func(x, y strand) int {
 		return cmp.Or(cmp.Compare(x.nodes, y.nodes), cmp.Compare(x.region, y.region))
 	})
-	f := &Faces{from: make([]int, 0, 2*len(strands))}
+	f := &Faces{from: make([]int, 0, 2*len(strands)), at: make([]plane.XY, 0, len(n.points)), corner: make([]int, 0, len(n.points))}
 	number := make([]int, len(n.points))
 	for i := range number {
 		number[i] = -1

@@ -73,7 +73,7 @@ func TestSwathsOnTheGround(t *testing.T) {
 			if err != nil {
 				t.Fatal(c.ID, err)
 			}
-			if zone, err = buffer.Around(ctx, shape, c.Setback.Distance, buffer.Options{Within: box.Grow(30).Region()}); err != nil {
+			if zone, err = buffer.Around(ctx, shape, c.Setback.Distance, buffer.Options{Within: buffer.TargetOf(plane.Shape{Ground: box.Grow(30).Region()})}); err != nil {
 				t.Fatal(c.ID, err)
 			}
 		}

@@ -133,6 +133,7 @@ func (d *drafter) sum(ctx context.Context) error {
 	nears, treateds := make([][]setback.Distance, len(d.plots)), make([][]setback.Distance, len(d.plots))
 	if err := together(ctx, len(d.plots), func(i int) (err error) {
 		p := d.plots[i]
+		p.ground, p.kept = p.frame.MultiPolygon(p.treated), p.frame.MultiPolygon(p.withheld)
 		if nears[i], err = p.around.Distances(ctx, p.outline, nearReach); err != nil {
 			return err
 		}
@@ -145,8 +146,8 @@ func (d *drafter) sum(ctx context.Context) error {
 		areas := p.areas.rounded()
 		a.Areas.add(areas)
 		a.Parts = append(a.Parts, BlockPart{Block: p.id(), Areas: areas})
-		a.Treated = append(a.Treated, p.frame.MultiPolygon(p.treated)...)
-		a.Withheld = append(a.Withheld, p.frame.MultiPolygon(p.withheld)...)
+		a.Treated = append(a.Treated, p.ground...)
+		a.Withheld = append(a.Withheld, p.kept...)
 		length += p.rowLength
 		plants += p.plants
 		rowsKnown, plantsKnown = rowsKnown && p.rowsKnown, plantsKnown && p.plantKnown

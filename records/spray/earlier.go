@@ -199,7 +199,7 @@ const hairline geo.Metres = 0.05
 // of the plot, and said: too much is said rather than too little. What would take
 // too long is so too, the oldest first.
 func (p *past) on(ctx context.Context, plot *plot) (*history, error) {
-	h := &history{plot: plot, past: p, near: p.near(plot.frame.MultiPolygon(plot.treated))}
+	h := &history{plot: plot, past: p, near: p.near(plot.ground)}
 	var regions []plane.Region
 	var passes [][]int // of each region: a pass repeated on a block has the same ground
 	for _, i := range h.near {

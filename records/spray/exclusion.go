@@ -188,30 +188,31 @@ func (d *drafter) nameOf(id, kind string) string {
 const looseness geo.Metres = 0.25
 
 // swept is the ground within a distance of where the plot is sprayed, of the ground
-// passed over, which the treated lies in: never short, and at most twice looseness
-// too far. beyond is what of it lies outside the farm.
+// passed over, which the treated lies in: never short, and at most three times
+// looseness too far. beyond is what of it lies outside the farm.
 func (p *plot) swept(ctx context.Context, distance geo.Metres, farm orb.MultiPolygon) (ground orb.MultiPolygon, beyond geo.SquareMetres, err error) {
 	if len(p.treated) == 0 {
 		return nil, 0, nil
 	}
 	// Shells alone: a hole narrower than the zone is within it, and in one as wide
 	// nobody stands while a sprayer goes round it.
-	var shells []plane.Region
+	var driven plane.Shape
 	for _, poly := range p.passed {
 		shell := straightened(poly[0])
-		if convex(shell) {
-			shells = append(shells, plane.Region{{grown(shell, distance+looseness)}})
-			continue
-		}
-		around, err := sweptRound(ctx, shell, distance+looseness)
-		if err != nil {
-			return nil, 0, err
-		}
-		for _, ring := range around {
-			shells = append(shells, plane.Region{{ring[0]}})
+		if len(shell) > mostCorners || meetsItself(shell) {
+			driven.Lines = append(driven.Lines, plane.Line(shell))
+		} else {
+			driven.Ground = append(driven.Ground, plane.Polygon{shell})
 		}
 	}
-	zone, err := overlay.Union(ctx, shells...)
+	zone, err := buffer.Around(ctx, driven, distance+looseness, buffer.Options{Overshoot: looseness})
+	if err == nil && zone.Holes() > 0 {
+		var shells []plane.Region
+		for _, poly := range zone {
+			shells = append(shells, plane.Region{{poly[0]}})
+		}
+		zone, err = overlay.Union(ctx, shells...)
+	}
 	if err != nil {
 		return nil, 0, err
 	}
@@ -230,20 +231,10 @@ func (p *plot) swept(ctx context.Context, distance geo.Metres, farm orb.MultiPol
 	return p.frame.MultiPolygon(zone), outside.Area(), err
 }
 
-// mostRim is up to how many corners a shell is gone round by its rim: they are
-// compared pair by pair.
-const mostRim = 300
-
-// sweptRound is ground whose outer rings are those of the ground within d of a shell.
-// Straightening may make a shell meet itself, which has no outer side to go round: it
-// is taken edge by edge.
-func sweptRound(ctx context.Context, shell plane.Ring, d geo.Metres) (plane.Region, error) {
-	if len(shell) > mostRim || meetsItself(shell) {
-		return buffer.Around(ctx, plane.Shape{Lines: []plane.Line{plane.Line(shell)}}, d, buffer.Options{})
-	}
-	around, err := overlay.Union(ctx, rim(shell, d)...)
-	return overlay.WithoutSlivers(around), err
-}
+// mostCorners is up to how many corners a shell is asked whether it meets itself,
+// which straightening may bring about and ground must not: they are compared pair by
+// pair. Else it is gone round as a line.
+const mostCorners = 300
 
 // meetsItself reports whether edges that are no neighbours cross or touch.
 func meetsItself(r plane.Ring) bool {
@@ -260,84 +251,6 @@ func meetsItself(r plane.Ring) bool {
 		}
 	}
 	return false
-}
-
-// rim are pieces that go all round a shell, counter-clockwise, and together with its
-// inside are the ground within d of it: a place outside is nearest to the inside of
-// an edge, and so beside it, or to a corner turned outward, whose round it lies in.
-// Rounds lie outside the true arc as those of grown do. A piece ends where the shell
-// turns inward or has turned half way round, so that none can meet itself.
-func rim(r plane.Ring, d geo.Metres) (out []plane.Region) {
-	n := len(r) - 1
-	var along, beside plane.Ring // a piece's edge on the shell, and the one d away
-	turned := 0.0
-	end := func() {
-		slices.Reverse(along)
-		beside = append(beside, along...)
-		out = append(out, plane.Region{{append(beside, beside[0])}})
-		along, beside, turned = nil, nil, 0
-	}
-	for i := range n {
-		a, b, c := r[i], r[i+1], r[(i+2)%n]
-		side, next := leftNormal(a, b).Times(-float64(d)), leftNormal(b, c).Times(-float64(d))
-		if along == nil {
-			along, beside = plane.Ring{a}, plane.Ring{a.Plus(side)}
-		}
-		along, beside = append(along, b), append(beside, b.Plus(side))
-		turn := math.Atan2(side.Cross(next), side.Dot(next))
-		if turn*float64(d) >= float64(plane.EdgeWidth) {
-			if turned+turn > math.Pi {
-				end()
-				along, beside = plane.Ring{b}, plane.Ring{b.Plus(side)}
-			}
-			turned += turn
-			pieces := math.Ceil(turn * grownArcs / (2 * math.Pi))
-			from, reach := math.Atan2(side.Y, side.X), float64(d)/math.Cos(turn/pieces/2)
-			for k := range int(pieces) {
-				sin, cos := math.Sincos(from + turn*(float64(k)+0.5)/pieces)
-				beside = append(beside, b.Plus(plane.XY{X: reach * cos, Y: reach * sin}))
-			}
-			beside = append(beside, b.Plus(next))
-		}
-		if turn < 0 || i+1 == n {
-			end()
-		}
-	}
-	return out
-}
-
-func convex(r plane.Ring) bool {
-	n := len(r) - 1
-	for i := range n {
-		if r[(i+1)%n].Minus(r[i]).Cross(r[(i+2)%n].Minus(r[(i+1)%n])) < 0 {
-			return false
-		}
-	}
-	return n >= 3
-}
-
-// grownArcs is how many straight pieces stand for a whole turn round the corners of
-// a convex shell; they lie outside the true arc, by d (1 / cos(pi / 72) - 1), a
-// thousandth of d.
-const grownArcs = 72
-
-// grown is a convex shell, counter-clockwise, moved out by d, its corners round.
-func grown(r plane.Ring, d geo.Metres) plane.Ring {
-	n := len(r) - 1
-	out := plane.Ring{}
-	reach := float64(d) / math.Cos(math.Pi/grownArcs)
-	for i := range n {
-		before, at, after := r[(i+n-1)%n], r[i], r[(i+1)%n]
-		from := math.Atan2(at.Y-before.Y, at.X-before.X) - math.Pi/2
-		turn := math.Remainder(math.Atan2(after.Y-at.Y, after.X-at.X)-math.Pi/2-from, 2*math.Pi)
-		pieces := max(1, int(math.Ceil(turn*grownArcs/(2*math.Pi))))
-		for k := range pieces {
-			// Where the sides of the true arc's pieces meet, half a piece in.
-			a := from + turn*(float64(k)+0.5)/float64(pieces)
-			out = append(out, plane.XY{X: at.X + reach*math.Cos(a), Y: at.Y + reach*math.Sin(a)})
-		}
-	}
-	return append(out, out[0])
 }
 
 // straightened drops corners that lie within looseness of the straight way between

@@ -32,9 +32,10 @@ type plot struct {
 
 	outline, chosen, planted, zone plane.Region
 	free, withheld, treated        plane.Region
-	passed                         plane.Region // ground driven over: the treated and the middles between
-	rows                           []rowLines   // chosen rows, skipped strips left out
-	all                            []rowLines   // every row, skipped strips among them
+	ground, kept                   orb.MultiPolygon // the treated and the withheld, in degrees
+	passed                         plane.Region     // ground driven over: the treated and the middles between
+	rows                           []rowLines       // chosen rows, skipped strips left out
+	all                            []rowLines       // every row, skipped strips among them
 	areas                          Areas
 
 	rowLength  geo.Metres

@@ -266,7 +266,7 @@ func (p *plot) stripMissing(ctx context.Context, f setback.Feature, rule setback
 	if err != nil {
 		return nil, err
 	}
-	want, err := buffer.Around(ctx, shape, rule.Distance, buffer.Options{Within: facing})
+	want, err := buffer.Around(ctx, shape, rule.Distance, buffer.Options{Within: buffer.TargetOf(plane.Shape{Ground: facing})})
 	if err != nil {
 		return nil, err
 	}

@@ -109,7 +109,7 @@ func TestOtherPapers(t *testing.T) {
 			print func() ([]byte, error)
 			want  []string
 		}{
-			"tank sheet":    {func() ([]byte, error) { return b.TankSheet(ctx, s, head) }, []string{"6.4 fl oz / acre", "27.985 gal", "Nothing is rounded up", "the last"}},
+			"tank sheet":    {func() ([]byte, error) { return b.TankSheet(ctx, s, head) }, []string{"6.4 fl oz / acre", "27.986 gal", "Nothing is rounded up", "the last"}},
 			"display":       {func() ([]byte, error) { return b.Display(ctx, head.Made, head) }, []string{"Demo Pyre 2EC", "bifenthrin", "20 May 2026 19:15 EDT", "800-222-1222"}},
 			"entry notice":  {func() ([]byte, error) { return b.EntryNotice(ctx, s, head) }, []string{"KEEP OUT", "NO ENTRAR", "19:15 EDT", "does not replace the warning sign"}},
 			"totals":        {func() ([]byte, error) { return b.Totals(ctx, 2026, head) }, []string{"Demo Spin 25WG", "18 Jun 2026; 24 Jun 2026", "spinetoram"}},
