@@ -57,7 +57,7 @@ bench:
 # thousand flipped bits, a thousand drafts, 2,500 slow clients, every fuzz target
 # for a minute, and the rules of every screen in every size and language.
 soak: build
-	SOAK=1 $(GO) test -tags '$(TAGS)' -timeout 60m -run 'Mutated|SyncAgainst|KilledWhile|CopiesUnderLoad|FlippedBit|RandomDrafts|Slow|Histories' -v ./blocks/intake ./records/fence ./records/spray ./records/sqlite ./web ./cmd/caneward
+	SOAK=1 $(GO) test -tags '$(TAGS)' -timeout 60m -run 'Mutated|PartingAgainst|SyncAgainst|KilledWhile|CopiesUnderLoad|FlippedBit|RandomDrafts|Slow|Histories' -v ./blocks/intake ./geo/overlay ./records/fence ./records/spray ./records/sqlite ./web ./cmd/caneward
 	.ci/fuzz.sh 60s
 	SOAK=1 .ci/browser.sh
 

@@ -190,7 +190,7 @@ func (u *unioner) cluster(ctx context.Context, parts []boxed) (plane.Region, err
 	if corners > clusterCorners {
 		return nil, nil
 	}
-	faces, err := parting(ctx, cluster, MaxCrossings)
+	faces, err := parting(ctx, cluster, corners)
 	var many *TooManyError
 	switch {
 	case err == nil:

@@ -2,8 +2,11 @@ package overlay
 
 import (
 	"context"
+	"errors"
 	"math"
 	"math/rand/v2"
+	"os"
+	"slices"
 	"testing"
 
 	"caneward/geo/plane"
@@ -19,6 +22,9 @@ func TestPartingAgainstEngine(t *testing.T) {
 	ctx := context.Background()
 	doubted, worst := 0, 0.0
 	rounds := 600
+	if os.Getenv("SOAK") != "" {
+		rounds = 60_000
+	}
 	for i := range rounds {
 		a := wobbly(rnd, 0, 0, 100)
 		b := wobbly(rnd, rnd.Float64()*80, rnd.Float64()*80, 100)
@@ -76,6 +82,9 @@ func TestPartingAgainstEngine(t *testing.T) {
 			}
 		}
 	}
+	if doubted*1000 > rounds {
+		t.Errorf("%d of %d pairs were left to the engine", doubted, rounds)
+	}
 	t.Logf("of %d pairs %d were left to the engine; areas differ by %.2g m2 at most", rounds, doubted, worst)
 }
 
@@ -117,4 +126,90 @@ func onGrid(r plane.Region, step float64) plane.Region {
 		return nil
 	}
 	return plane.Region{{out}}
+}
+
+// Each place of the ground is in the one cell whose regions hold it, by plain
+// counting of crossings on a ray; both ways of parting.
+func TestCells(t *testing.T) {
+	rnd := rand.New(rand.NewPCG(5, 8))
+	ctx := context.Background()
+	for i := range 40 {
+		ground := wobbly(rnd, 0, 0, 100)
+		var over []plane.Region
+		for range rnd.IntN(7) {
+			over = append(over, wobbly(rnd, 120*rnd.Float64()-60, 120*rnd.Float64()-60, 80))
+		}
+		over = append(over, shaken(rnd, ground, 1e-4), plane.Region{}, ground)
+		quick, err := Part(ctx, ground, over)
+		if err != nil {
+			t.Fatal(i, err)
+		}
+		slow, err := partInTurn(ctx, ground, over)
+		if err != nil {
+			t.Fatal(i, err)
+		}
+		for name, p := range map[string]*Parting{"at once": quick, "in turn": slow} {
+			sum, all := 0.0, make([]int, len(p.Cells))
+			for k, c := range p.Cells {
+				sum += float64(c.Ground.Area())
+				all[k] = k
+				if !slices.IsSorted(c.Over) {
+					t.Fatalf("%d %s: %v", i, name, c.Over)
+				}
+			}
+			if off := math.Abs(sum - float64(ground.Area())); off > 1e-4 {
+				t.Errorf("%d %s: the cells are off by %g m2", i, name, off)
+			}
+			if off := math.Abs(float64(p.Join(all...).Area() - ground.Area())); off > 1e-4 {
+				t.Errorf("%d %s: joined, the cells are off by %g m2", i, name, off)
+			}
+			for range 200 {
+				at := plane.XY{X: 240*rnd.Float64() - 120, Y: 240*rnd.Float64() - 120}
+				var want []int
+				for k, r := range over {
+					if r.Contains(at) {
+						want = append(want, k)
+					}
+				}
+				held := 0
+				for _, c := range p.Cells {
+					if !c.Ground.Contains(at) {
+						continue
+					}
+					held++
+					if !slices.Equal(c.Over, want) {
+						t.Errorf("%d %s: %v is in a cell of %v, want %v", i, name, at, c.Over, want)
+					}
+				}
+				if inside := ground.Contains(at); held > 1 || (held == 1) != inside {
+					t.Errorf("%d %s: %v is in %d cells, on the ground: %v", i, name, at, held, inside)
+				}
+			}
+		}
+		for k := 1; k < len(quick.Cells); k++ {
+			if earlierFirst(quick.Cells[k-1].Over, quick.Cells[k].Over) >= 0 {
+				t.Errorf("%d: %v stands before %v", i, quick.Cells[k-1].Over, quick.Cells[k].Over)
+			}
+		}
+	}
+}
+
+func TestPartNamesTheBadRegion(t *testing.T) {
+	square := func(at, size float64) plane.Region {
+		return plane.Box{Min: plane.XY{X: at, Y: at}, Max: plane.XY{X: at + size, Y: at + size}}.Region()
+	}
+	bowTie := plane.Region{{{{X: 2, Y: 2}, {X: 8, Y: 8}, {X: 8, Y: 2}, {X: 2, Y: 8}, {X: 2, Y: 2}}}}
+	_, err := Part(t.Context(), square(0, 10), []plane.Region{square(1, 3), bowTie, square(5, 9)})
+	var bad *RegionError
+	if !errors.As(err, &bad) || bad.Region != 1 {
+		t.Errorf("%v, want region 1", err)
+	}
+	if p, err := Part(t.Context(), nil, []plane.Region{square(0, 1)}); err != nil || len(p.Cells) > 0 {
+		t.Errorf("no ground: %v, %v", p, err)
+	}
+	stopped, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := Part(stopped, square(0, 10), nil); !errors.Is(err, context.Canceled) {
+		t.Errorf("stopped: %v", err)
+	}
 }
