@@ -359,7 +359,7 @@ func (d *drafter) checkRate(label Product, rate quantity.Rate) {
 		return
 	}
 	for _, l := range fit {
-		low, high, ok := inUnit(l, rate)
+		low, high, ok := label.inUnit(l, rate)
 		if !ok {
 			continue
 		}
@@ -387,10 +387,18 @@ func (d *drafter) checkRate(label Product, rate quantity.Rate) {
 	}
 }
 
-func inUnit(l LabelRate, want quantity.Rate) (low, high float64, ok bool) {
+// inUnit gives the ends of a rate of the label in the unit and base of another.
+func (p Product) inUnit(l LabelRate, want quantity.Rate) (low, high float64, ok bool) {
 	a := quantity.Rate{Amount: quantity.Amount{Value: l.Value, Unit: l.Unit}, Per: l.Per}
 	b := a
 	b.Value = l.Most
+	if l.Of != "" {
+		var problem words.Text
+		if a, problem = p.holding(a, l.Of); !problem.Empty() {
+			return 0, 0, false
+		}
+		b, _ = p.holding(b, l.Of)
+	}
 	low, lowOK := a.As(want.Unit, want.Per)
 	high, highOK := b.As(want.Unit, want.Per)
 	return low, high, lowOK && highOK

@@ -24,6 +24,7 @@ type drafter struct {
 	request Request
 	plots   []*plot
 	labels  []Product // of request.Products, in order
+	asked   []Line    // request.Products as they came; in the request all rates are of product
 	answer  Answer
 	details []fault.Detail
 }
@@ -41,7 +42,8 @@ type drafter struct {
 // a rate whose base is not known, ground that cannot be worked out.
 // fault.TooCostly for ground with too many corners. The context's error.
 func Draft(ctx context.Context, g Ground, q Request) (Answer, error) {
-	d := &drafter{ground: g, request: q}
+	d := &drafter{ground: g, request: q, asked: q.Products}
+	d.request.Products = slices.Clone(q.Products)
 	d.label()
 	d.details = append(d.details, unknownFrom(g, q)...)
 	if len(d.details) > 0 {
@@ -68,8 +70,23 @@ func Draft(ctx context.Context, g Ground, q Request) (Answer, error) {
 // any label's setback, and a neighbour's concern.
 const closeReach geo.Metres = 300
 
-// label finds the label of every product.
+// label finds the label of every product, and what of it a rate of an active
+// ingredient comes to.
 func (d *drafter) label() {
+	d.findLabels()
+	for i, l := range d.asked {
+		if l.Of == "" || d.labels[i].Name == "" {
+			continue
+		}
+		of, problem := l.ForProduct(d.labels[i])
+		if !problem.Empty() {
+			d.fault(fmt.Sprintf("products[%d].rate.of", i), problem)
+		}
+		d.request.Products[i].Rate = of
+	}
+}
+
+func (d *drafter) findLabels() {
 	for i, l := range d.request.Products {
 		if l.Product != nil {
 			d.labels = append(d.labels, *l.Product)
@@ -201,6 +218,9 @@ func (d *drafter) explain() {
 	}
 	job := map[string]any{"treated_m2": float64(areas.Treated), "acre_m2": geo.SquareMetresPerAcre}
 	for i, t := range d.answer.Totals {
+		if formula, inputs, ok := d.explainActive(i); ok {
+			add(fmt.Sprintf("products[%d].rate", i), formula, inputs, sourceRate)
+		}
 		r := d.request.Products[i].Rate
 		add(fmt.Sprintf("totals[%d].amount", i), totalFormula(r), with(job, map[string]any{"rate": r.Value, "unit": string(r.Unit), "per": string(r.Per), "product": t.Name}), sourceRate)
 	}

@@ -108,14 +108,22 @@ func Corrected(passes []records.Revision) map[records.ID]bool {
 	return out
 }
 
+// keptLabel is the label that stands in a pass, if one does.
+func (p Pass) keptLabel(i int, line Line) (label Product, ok bool) {
+	switch {
+	case i < len(p.Labels) && p.Labels[i].Label != nil:
+		label, _ = ParseProduct(geo.Geometry{}, p.Labels[i].Label)
+		return label, true
+	case line.Product != nil:
+		return *line.Product, true
+	}
+	return Product{}, false
+}
+
 // labelOf is the label a pass was made with.
 func (p Pass) labelOf(r records.Reader, i int, line Line, known map[records.ID]Product) (Product, error) {
-	if i < len(p.Labels) && p.Labels[i].Label != nil {
-		label, _ := ParseProduct(geo.Geometry{}, p.Labels[i].Label)
+	if label, ok := p.keptLabel(i, line); ok {
 		return label, nil
-	}
-	if line.Product != nil {
-		return *line.Product, nil
 	}
 	if label, ok := known[line.ID]; ok {
 		return label, nil

@@ -57,6 +57,10 @@ func TestWorkedExamplesAsJobs(t *testing.T) {
 				fmt.Sprintf(`,"carrier":{"value":%v,"unit":"gal","per":"acre"},"tank":{"value":%v,"unit":"gal"}`, in["gpa"], in["tank_gal"]))
 		}
 		var got float64
+		ofActive := func(pounds float64, content string) float64 {
+			return draft(t, acres(1), fmt.Sprintf(`{"blocks":[%q],"pattern":"broadcast","products":[{"product":{"name":"x","ingredients":[{"name":"sulfur","content":%s}]},
+				"rate":{"value":%v,"unit":"lb","per":"acre","of":"sulfur"}}]}`, idA, content, pounds)).Totals[0].Amount.Value
+		}
 		switch row[1] {
 		case "treated_acres_band":
 			got = job(acres(in["block_acres"]), fmt.Sprintf(`"band","sides":2,"band_width_m":%v`, in["band_width_in"]/12*ft), 1, "lb", "acre", "").Areas.Treated.Acres()
@@ -88,6 +92,10 @@ func TestWorkedExamplesAsJobs(t *testing.T) {
 			got = tanks().Tanks.InLast[0].Amount.Value
 		case "product_grand_total":
 			got = tanks().Totals[0].Amount.Value
+		case "product_from_ai_percent":
+			got = ofActive(in["ai_lb_per_acre"], fmt.Sprintf(`{"value":%v,"unit":"percent"}`, in["ai_percent"]))
+		case "product_from_ai_lb_per_gal":
+			got = ofActive(in["ai_lb_per_acre"], fmt.Sprintf(`{"value":%v,"unit":"lb_per_gal"}`, in["ai_lb_per_gal"]))
 		default:
 			continue
 		}
@@ -96,8 +104,8 @@ func TestWorkedExamplesAsJobs(t *testing.T) {
 		tolerance, _ := strconv.ParseFloat(row[4], 64)
 		near(t, row[0]+" "+row[1], got, want, tolerance+1e-6*want)
 	}
-	if done < 13 {
-		t.Errorf("%d rows of the table describe a job, want 13 or more", done)
+	if done < 15 {
+		t.Errorf("%d rows of the table describe a job, want 15 or more", done)
 	}
 	t.Logf("%d worked examples as jobs", done)
 }

@@ -247,13 +247,7 @@ func (p Product) active(in Ingredient, a quantity.Amount) (kg float64, ok bool) 
 }
 
 func (c Content) kilogramsPerLitre() float64 {
-	switch c.Unit {
-	case PoundsPerGallon:
-		return c.Value * quantity.Pound.Size().Over(quantity.Gallon.Size()).Float() / 1000
-	case GramsPerLitre:
-		return c.Value / 1000
-	}
-	return c.Value
+	return c.kilogramsPerCubicMetre().Over(quantity.Whole(1000)).Float()
 }
 
 // capSlack lets what equals a cap stand: doses are quotients of rounded areas.

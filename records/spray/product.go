@@ -82,6 +82,7 @@ var densityUnits = []ContentUnit{PoundsPerGallon, GramsPerLitre, KilogramsPerLit
 // patterns are all of them.
 type LabelRate struct {
 	quantity.Rate
+	Of       string // the ingredient it is of; "" is the product
 	Most     float64
 	Crop     string
 	Target   string
@@ -301,7 +302,7 @@ func readProduct(r fields.Reader) Product {
 		p.Ingredients = append(p.Ingredients, readIngredient(e))
 	}
 	for e := range r.Each("rates", maxEntries) {
-		if rate, ok := readLabelRate(e); ok {
+		if rate, ok := readLabelRate(e, p); ok {
 			p.Rates = append(p.Rates, rate)
 		}
 	}
@@ -444,7 +445,7 @@ func contentOf(amount string) *Content {
 	return &Content{Value: v, Unit: unit}
 }
 
-func readLabelRate(e fields.Reader) (LabelRate, bool) {
+func readLabelRate(e fields.Reader, p Product) (LabelRate, bool) {
 	before := len(e.Faults())
 	members := map[string]json.RawMessage{}
 	for _, name := range []string{"value", "unit", "per"} {
@@ -459,6 +460,14 @@ func readLabelRate(e fields.Reader) (LabelRate, bool) {
 	}
 	if err != nil {
 		e.Adopt("", err)
+	}
+	if rate.Of = e.Text("of"); rate.Of != "" {
+		switch in := p.ingredient(rate.Of); {
+		case in == nil:
+			e.Fault("of", sayCapIngredient.With(words.Args{"name": fields.Shorten(rate.Of), "known": p.ingredientNames()}))
+		case err == nil && rate.Unit.Dimension() != quantity.Mass:
+			e.Fault("unit", sayOfMass.Plain())
+		}
 	}
 	rate.Most = rate.Value
 	if most := e.Number("most", 0, quantity.MaxValue); most != nil {
@@ -537,17 +546,14 @@ func capIngredient(e fields.Reader, name string, of []Ingredient) string {
 	if name == "" && len(of) == 1 {
 		return of[0].Name
 	}
-	names := make([]string, len(of))
-	for i, in := range of {
-		names[i] = in.Name
-		if strings.EqualFold(in.Name, name) {
-			return in.Name
-		}
+	label := Product{Ingredients: of}
+	if in := label.ingredient(name); in != nil {
+		return in.Name
 	}
 	if name == "" {
 		e.Fault("ingredient", sayCapWhich.With(words.Args{"count": len(of)}))
 	} else {
-		e.Fault("ingredient", sayCapIngredient.With(words.Args{"name": fields.Shorten(name), "known": strings.Join(names, ", ")}))
+		e.Fault("ingredient", sayCapIngredient.With(words.Args{"name": fields.Shorten(name), "known": label.ingredientNames()}))
 	}
 	return name
 }

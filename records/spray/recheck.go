@@ -62,7 +62,12 @@ func (p Pass) recheck() (wrong []words.Text) {
 		}
 	}
 	for i, line := range p.Products {
-		again, ok := line.Rate.Total(job)
+		label, _ := p.keptLabel(i, line)
+		rate, problem := line.ForProduct(label)
+		if !problem.Empty() {
+			continue // the label it was made with was not kept, which older records may lack
+		}
+		again, ok := rate.Total(job)
 		stored := worked[i]
 		if ok && math.Abs(again.Value-stored.Amount.Value) > recheckTolerance*math.Max(1, math.Abs(again.Value)) {
 			wrong = append(wrong, totalDiffers.With(words.Args{"product": stored.Name, "stored": stored.Amount.Value, "again": again.Value}))

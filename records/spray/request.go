@@ -59,7 +59,8 @@ type Line struct {
 	ID      records.ID      // "" when typed
 	Product *Product        // nil when named by id
 	Raw     json.RawMessage // of the label typed
-	Rate    quantity.Rate
+	Rate    quantity.Rate   // of the product, or of its ingredient Of
+	Of      string          // "" is the product
 }
 
 var (
@@ -327,8 +328,8 @@ func isCarrier(r fields.Reader, field string, c quantity.Rate) bool {
 
 func readLine(e fields.Reader) Line {
 	var l Line
-	if rate := rate(e, "rate"); rate != nil {
-		l.Rate = *rate
+	if rate, of := rateOf(e, "rate"); rate != nil {
+		l.Rate, l.Of = *rate, of
 	} else {
 		e.Need("rate")
 	}

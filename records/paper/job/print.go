@@ -96,7 +96,7 @@ func (b Book) TankForm(s Sheet, l words.Language) Form {
 	w := say{b, l}
 	f := Form{Heads: []words.Message{hProduct, hRate, hFull, hLast, hInAll}, wraps: []int{0}}
 	for i, line := range s.Lines {
-		row := []string{w.or(line.Name), w.rate(line.Rate), "–", "–", w.both(line.Total)}
+		row := []string{w.or(line.Name), w.lineRate(line), "–", "–", w.both(line.Total)}
 		if t := s.tanks(); t != nil {
 			if i < len(t.Each) {
 				row[2] = w.both(&t.Each[i].Amount)
@@ -167,7 +167,7 @@ func (b Book) RecordForm(sheets []Sheet, l words.Language) Form {
 	f := Form{Heads: []words.Message{hPass, hProduct, hReg, hActive, hAmount, hRate, hPlace, hSize, hSite, hStart, hEnd, whoHead, licenceHead, weatherName, targetHead, methodHead}}
 	for _, s := range sheets {
 		for _, line := range s.Lines {
-			f.Rows = append(f.Rows, []string{string(s.ID), line.Name, line.Label.Registration, w.ingredients(line), w.amount(line.Total), w.rate(line.Rate), w.place(s), w.size(s), strings.Join(s.Crops(), ", "),
+			f.Rows = append(f.Rows, []string{string(s.ID), line.Name, line.Label.Registration, w.ingredients(line), w.amount(line.Total), w.lineRate(line), w.place(s), w.size(s), strings.Join(s.Crops(), ", "),
 				w.stamp(s.Pass.StartedAt), w.stamp(s.Pass.EndedAt), s.Pass.People.Applicator, s.Pass.People.Certification, w.weather(s.Pass.Weather), s.Target, s.Equipment})
 		}
 	}
@@ -212,7 +212,7 @@ func (b Book) Record(ctx context.Context, s Sheet, head paper.Head) ([]byte, err
 	d.TableUnder(restHead.Plain(), form(b.rest(s, w)).table())
 	mix := Form{Heads: []words.Message{hProduct, hActive, hRate, hREI, hPHI}, wraps: []int{0, 1}}
 	for _, line := range s.Lines {
-		mix.Rows = append(mix.Rows, []string{w.or(line.Name), w.ingredients(line), w.rate(line.Rate), w.reentry(line, s.Crops()), w.harvest(line, s.Crops())})
+		mix.Rows = append(mix.Rows, []string{w.or(line.Name), w.ingredients(line), w.lineRate(line), w.reentry(line, s.Crops()), w.harvest(line, s.Crops())})
 	}
 	d.TableUnder(mixHead.Plain(), mix.table())
 	if dues := b.Duties(s, head.Made); len(dues) > 0 {

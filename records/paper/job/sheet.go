@@ -62,7 +62,9 @@ type Line struct {
 	Product records.ID
 	Label   spray.Product
 	Name    string
-	Rate    quantity.Rate
+	Rate    quantity.Rate // of the product
+	Of      string        // the ingredient the rate was typed for; "" is the product
+	Asked   quantity.Rate // as typed
 	Total   *quantity.Amount
 	Planned *quantity.Amount
 }
@@ -195,7 +197,10 @@ func (b Book) sheet(rev records.Revision) Sheet {
 		}
 	}
 	for i, label := range clock.Labels(pass, rev.Record.Properties, b.now) {
-		line := Line{Product: pass.Products[i].ID, Label: label, Name: label.Name, Rate: pass.Products[i].Rate}
+		asked := pass.Products[i]
+		line := Line{Product: asked.ID, Label: label, Name: label.Name, Of: asked.Of, Asked: asked.Rate}
+		// Where the label does not tell, the rate of product stays unsaid.
+		line.Rate, _ = asked.ForProduct(label)
 		if i < len(pass.Totals) {
 			line.Total = &pass.Totals[i].Amount
 			if line.Name == "" {

@@ -75,6 +75,15 @@ func (s say) rate(r quantity.Rate) string {
 	return figure(r.Value) + " " + r.Unit.Printed() + " / " + string(r.Per)
 }
 
+// lineRate is the rate of product, with the one of an active ingredient that it was
+// typed as.
+func (s say) lineRate(l Line) string {
+	if l.Of == "" {
+		return s.rate(l.Rate)
+	}
+	return s.rate(l.Rate) + " (" + s.rate(l.Asked) + " " + l.Of + ")"
+}
+
 func acres(a geo.SquareMetres) string { return paper.Number(a.Acres(), 2) + " ac" }
 
 func (s say) blocks(sheet Sheet) string {
