@@ -32,6 +32,9 @@ func TestRateOfAnActive(t *testing.T) {
 		a := draft(t, g, `{"blocks":["`+idA+`"],"pattern":"broadcast","products":[{"product":{"name":"x",`+c.label+`},"rate":{`+c.rate+`,"of":"captan"}}]}`)
 		want := c.want * float64(a.Areas.Treated) / geo.SquareMetresPerHa
 		near(t, c.name, a.Totals[0].Amount.Value, want, 1e-9*want)
+		if of := a.Totals[0].Rate; of == nil || string(of.Per) != "ha" {
+			t.Errorf("%s: the rate of product is %v", c.name, of)
+		}
 		if got := string(a.Totals[0].Amount.Unit); got != c.unit {
 			t.Errorf("%s: in %s, want %s", c.name, got, c.unit)
 		}

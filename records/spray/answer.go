@@ -64,6 +64,7 @@ type Total struct {
 	Name    string
 	Amount  quantity.Amount
 	SI      quantity.Amount // kilograms, litres or pieces
+	Rate    *quantity.Rate  // of the product, where another of an ingredient was asked
 }
 
 // Dose is how much of one product goes into one tank.
@@ -202,6 +203,7 @@ type totalJSON struct {
 	Name    string           `json:"name,omitempty"`
 	Amount  quantity.Amount  `json:"amount"`
 	SI      *quantity.Amount `json:"exact_si,omitempty"`
+	Rate    *quantity.Rate   `json:"rate,omitempty"`
 }
 
 type tanksJSON struct {
@@ -361,7 +363,7 @@ func totalsJSON(totals []Total) []totalJSON {
 	out := []totalJSON{}
 	for _, t := range totals {
 		si := t.SI
-		out = append(out, totalJSON{Product: t.Product, Name: t.Name, Amount: t.Amount, SI: &si})
+		out = append(out, totalJSON{Product: t.Product, Name: t.Name, Amount: t.Amount, SI: &si, Rate: t.Rate})
 	}
 	return out
 }

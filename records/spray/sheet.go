@@ -42,6 +42,10 @@ func (d *drafter) sheet() {
 		if t.Product == "" {
 			t.Product = t.Name
 		}
+		if d.asked[i].Of != "" {
+			of := l.Rate
+			t.Rate = &of
+		}
 		a.Totals = append(a.Totals, t)
 		exact = append(exact, total)
 	}

@@ -234,6 +234,8 @@ export interface Ingredient {
 
 export interface LabelRate extends Amount {
   per: string;
+  /** The ingredient it is of, where it is not of the product. */
+  of?: string;
   crop?: string;
   target?: string;
 }

@@ -12,6 +12,8 @@ export interface Total {
   readonly name?: string;
   readonly amount: Amount;
   readonly exact_si?: unknown;
+  /** The rate of product, where the one asked is of an ingredient. */
+  readonly rate?: Amount & { readonly per: string };
 }
 
 /** One product's share of a tank: a total, or the bare amount in the order of the totals. */

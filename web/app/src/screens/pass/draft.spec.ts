@@ -11,7 +11,7 @@ const form: DraftForm = {
   setbacks: [],
   windFrom: "",
   wind: { text: "", unit: "mph" },
-  lines: [{ product: "", name: "Demo Pyre 2EC", value: "6.4", unit: "fl_oz", per: "acre" }],
+  lines: [{ product: "", name: "Demo Pyre 2EC", value: "6.4", unit: "fl_oz", per: "acre", of: "" }],
   carrier: { value: "40", unit: "gal", per: "acre" },
   tank: { value: "50", unit: "gal" },
   start: "",

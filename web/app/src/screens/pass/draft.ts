@@ -45,6 +45,8 @@ export interface LineForm {
   /** Empty until chosen: a unit is never guessed. */
   readonly unit: string;
   readonly per: string;
+  /** The active ingredient the rate is of; empty is the product. */
+  readonly of: string;
 }
 
 export interface DraftForm {
@@ -182,7 +184,7 @@ export function build(form: DraftForm, zone: string): Built {
     if (!line.unit) fault(`${at}.rate.unit`, "unit");
     return {
       product: line.product || { name: line.name.trim() },
-      rate: { value: positive(`${at}.rate.value`, line.value), unit: line.unit, per: line.per },
+      rate: { value: positive(`${at}.rate.value`, line.value), unit: line.unit, per: line.per, ...(line.product && line.of ? { of: line.of } : {}) },
     };
   });
   if (form.carrier.value.trim()) {

@@ -181,10 +181,12 @@ export function ProductFields(props: {
   const at = `products[${props.n}]`;
   const set = (part: Partial<LineForm>) => props.onForm({ ...form, ...part });
   const n = String(props.n + 1);
+  const label = (id: string) => props.products.find((p) => p.id === id)?.feature.properties;
   const choose = (id: string) => {
-    const rate = props.products.find((p) => p.id === id)?.feature.properties.rates?.[0];
-    set({ product: id, ...(rate ? { value: String(rate.value), unit: rate.unit, per: rate.per } : {}) });
+    const rate = label(id)?.rates?.[0];
+    set({ product: id, of: rate?.of ?? "", ...(rate ? { value: String(rate.value), unit: rate.unit, per: rate.per } : {}) });
   };
+  const ingredients = (label(form.product)?.ingredients ?? []).map((i) => i.name);
   return (
     <fieldset>
       <legend>{t("pass-product", { n })}</legend>
@@ -220,6 +222,17 @@ export function ProductFields(props: {
         <UnitChoice label={t("pass-rate-unit")} field={`${at}.rate.unit`} value={form.unit} fault={faultAt(`${at}.rate.unit`)} onValue={(unit) => set({ unit })} />
         <PerChoice label={t("pass-rate-per")} field={`${at}.rate.per`} value={form.per} fault={faultAt(`${at}.rate.per`)} onValue={(per) => set({ per })} />
       </div>
+      {ingredients.length > 0 && (
+        <Choice
+          id={fieldId(`${at}.rate.of`)}
+          label={t("pass-rate-of")}
+          value={form.of}
+          empty={t("pass-rate-of-product")}
+          choices={ingredients.map((name) => ({ value: name, label: name }))}
+          fault={faultAt(`${at}.rate.of`)}
+          onValue={(of) => set({ of })}
+        />
+      )}
       {props.onDrop && (
         <button type="button" onClick={props.onDrop}>
           {t("pass-product-drop", { n })}

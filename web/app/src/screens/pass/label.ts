@@ -66,6 +66,7 @@ export const labelLists: readonly LabelList[] = [
       { path: "most", kind: "number" },
       { path: "unit", kind: "choice", choices: [...amounts, "percent"] },
       { path: "per", kind: "choice", choices: pers },
+      { path: "of", kind: "text" },
       { path: "crop", kind: "text" },
       { path: "target", kind: "text" },
       { path: "patterns", kind: "several", choices: patterns },

@@ -19,7 +19,7 @@ import { Cautions, Figures, type Named, type RateOf, useGround } from "./result"
 import { passFeature } from "./saved";
 import { MethodFields, type SprayersAnswer } from "./sprayers";
 
-const emptyLine: LineForm = { product: "", name: "", value: "", unit: "", per: "acre" };
+const emptyLine: LineForm = { product: "", name: "", value: "", unit: "", per: "acre", of: "" };
 
 /** The first form of a farm, in the units of the toggle; later ones repeat the last tank, spray and band. */
 function firstForm(farm: string, block: string | undefined): DraftForm {

@@ -17,6 +17,7 @@ export interface RateOf {
   readonly value: number;
   readonly unit: string;
   readonly per: string;
+  readonly of?: string;
 }
 
 export interface Named {
@@ -266,7 +267,9 @@ function TotalHow({ total, rate, worked, date }: { total: Total; rate: RateOf | 
     plants: worked.plants === undefined ? "" : number(worked.plants),
   }[base];
   const inputs: [string, string][] = [[baseName, baseText]];
-  if (rate) inputs.push([t("pass-total-rate"), `${amount(rate, 4)} / ${t(`pass-per-${rate.per}` as "pass-per-acre")}`]);
+  const said = (r: RateOf) => `${amount(r, 4)} / ${t(`pass-per-${r.per}` as "pass-per-acre")}`;
+  if (rate) inputs.push([t("pass-total-rate"), rate.of ? `${said(rate)}, ${rate.of}` : said(rate)]);
+  if (total.rate) inputs.push([t("pass-total-rate-product"), said(total.rate)]);
   inputs.push([t("pass-total-exact"), amount(total.amount, 6)]);
   return (
     <How formula={t("pass-total-how", { base: baseName })} inputs={inputs} source={t("pass-source")} date={date}>
