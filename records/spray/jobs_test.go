@@ -150,21 +150,12 @@ func TestBandFromRealRowsDiffers(t *testing.T) {
 	t.Logf("20 acres by the formula, %.2f by %d rows; covered %.2f", real.Areas.Treated.Acres(), len(g.Blocks[0].Rows), real.Areas.Covered.Acres())
 }
 
-// rounds is how many random drafts are tried: all of them with SOAK=1, a tenth
-// else.
-func rounds(all int) int {
-	if os.Getenv("SOAK") != "" {
-		return all
-	}
-	return all / 10
-}
-
-// Random fields of up to 12 corners, waters and winds: treated and withheld make up
+// A thousand random fields of up to 12 corners, waters and winds: treated and withheld make up
 // the chosen ground to 1e-6, and no point treated lies inside a setback, by distances
 // on the ellipsoid to the feature's own corners and edges.
 func TestRandomDraftsPointByPoint(t *testing.T) {
 	points := 0
-	for i := range rounds(1000) {
+	for i := range 1000 {
 		rng := newRand(7000 + i)
 		s := at(t, -170+rng.Float64()*340, -55+rng.Float64()*115)
 		g := Ground{Blocks: []Block{{ID: idA, Outline: s.star(rng, 40+rng.Float64()*200)}}}

@@ -62,8 +62,12 @@ test("a label typed, a draft with a setback and an overlap stop, the reason, the
   const ingredient = page.getByRole("group", { name: "ingredient 1" });
   await ingredient.getByLabel("Active ingredient").fill("myclobutanil");
   await ingredient.getByLabel("FRAC code").fill("3");
+  await ingredient.getByLabel("How much of it").fill("40");
+  await ingredient.getByLabel("Unit of the content").selectOption("percent");
   const rate = page.getByRole("group", { name: "rate 1" });
-  await rate.getByLabel("Rate", { exact: true }).fill("6");
+  // 2.4 oz of it an acre, which 6 oz of the product hold.
+  await rate.getByLabel("Rate", { exact: true }).fill("2.4");
+  await rate.getByLabel("Of which ingredient, if not of the product").fill("myclobutanil");
   await rate.getByLabel("Unit of the rate").selectOption("oz_wt");
   await rate.getByLabel("Per", { exact: true }).selectOption("acre");
   await page.getByRole("button", { name: "Add: cap" }).click();
@@ -93,6 +97,7 @@ test("a label typed, a draft with a setback and an overlap stop, the reason, the
 
   await page.goto(`/go/demo/pass?block=${ids.block}`);
   await page.getByLabel("From the records").selectOption({ label: "Demo Overlap 40WP" });
+  assert.equal(await page.getByLabel("The rate is of").inputValue(), "myclobutanil");
   await page.getByLabel("How spray leaves the machine").selectOption("airblast");
   await page.getByRole("button", { name: "Add a setback" }).click();
   await page.getByLabel("Distance", { exact: true }).fill("50");
@@ -110,6 +115,9 @@ test("a label typed, a draft with a setback and an overlap stop, the reason, the
   if (process.env.CANEWARD_SHOTS) await page.screenshot({ path: `${process.env.CANEWARD_SHOTS}/pass-stop.png` });
   // By hand: 200 m x (100 - 5.24) m treated, 40 gal an acre in tanks of 50.
   const acres = (200 * 94.76) / 4046.8564224;
+  // Cut to the tenth that the scale shows.
+  const total = Number(/Demo Overlap 40WP\s+([\d.]+) oz \(weight\)/.exec(await result.innerText())?.[1]);
+  assert.ok(total <= acres * 6 && total > acres * 6 - 0.2, `${total} oz, want ${acres * 6}`);
   const tanks = await result.getByText(/full tank/).first().innerText();
   assert.ok(tanks.includes(`${Math.floor((acres * 40) / 50)} full`), tanks);
   assert.match(await result.innerText(), /Exclusion zone: 100 ft/);
