@@ -122,7 +122,7 @@ bench ./blocks/layout -bench Revise -benchtime 3x
 bench ./blocks/address -bench Nearest -benchtime 100000x
 bench ./records/hotspot -bench ScanOfHectare -benchtime 3x
 bench ./geo/swath -bench 5000 -benchtime 3x
-bench ./records/spray -bench Draft -benchtime 5x
+bench ./records/spray -bench Draft -benchtime 40x
 bench ./records/sqlite -bench Write16 -benchtime 30000x
 bench ./records/sqlite -bench Box -benchtime 300x
 

@@ -16,6 +16,7 @@ import (
 	"caneward/records/paper"
 	"caneward/records/paper/job"
 	"caneward/records/people"
+	"caneward/records/spray"
 )
 
 var (
@@ -316,9 +317,15 @@ func (s *Server) jobPapers() []jobPaper {
 			if err != nil {
 				return nil, err
 			}
+			if b.Peaks, err = x.peaks(ctx, year); err != nil {
+				return nil, err
+			}
 			return b.Totals(ctx, year, head)
 		}, func(x *exchange, b job.Book) (job.Form, error) {
 			year, err := x.year(b)
+			if err == nil {
+				b.Peaks, err = x.peaks(x.r.Context(), year)
+			}
 			return b.TotalsForm(year, x.lang), err
 		}},
 		{"block-history", "blockHistory", "Everything on record of a block", []parameter{{"block", "id", "which block"}}, func(ctx context.Context, x *exchange, b job.Book, head paper.Head) ([]byte, error) {
@@ -354,6 +361,18 @@ func (x *exchange) year(b job.Book) (int, error) {
 	q := figures{x: x}
 	year := int(q.number("year", float64(x.s.Now().In(b.Zone).Year()), 1900, 2200))
 	return year, q.err
+}
+
+// peaks are worked out once nothing is read any more.
+func (x *exchange) peaks(ctx context.Context, year int) ([]spray.Peak, error) {
+	var y spray.Year
+	if err := x.view(func(r records.Reader) (err error) {
+		y, err = spray.LoadYear(r, year)
+		return err
+	}); err != nil {
+		return nil, err
+	}
+	return y.Peaks(ctx)
 }
 
 func (x *exchange) history(b job.Book, l words.Language) (h job.History, err error) {

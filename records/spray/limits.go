@@ -478,6 +478,14 @@ func (c Cap) unit() string {
 	if c.What == CapUses {
 		return "uses"
 	}
+	return c.PrintedUnit()
+}
+
+// PrintedUnit is what a cap of amounts counts in, such as "lb/acre"; "" for uses.
+func (c Cap) PrintedUnit() string {
+	if c.What == CapUses {
+		return ""
+	}
 	return c.Unit.Printed() + "/" + string(c.Area)
 }
 

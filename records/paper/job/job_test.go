@@ -14,6 +14,7 @@ import (
 	"caneward/records/paper"
 	"caneward/records/paper/job"
 	"caneward/records/paper/papertest"
+	"caneward/records/spray"
 )
 
 func demo(t *testing.T, f func(job.Book, records.Reader)) {
@@ -105,6 +106,13 @@ func TestOtherPapers(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		year, err := spray.LoadYear(r, 2026)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if b.Peaks, err = year.Peaks(ctx); err != nil {
+			t.Fatal(err)
+		}
 		for name, c := range map[string]struct {
 			print func() ([]byte, error)
 			want  []string
@@ -112,7 +120,7 @@ func TestOtherPapers(t *testing.T) {
 			"tank sheet":    {func() ([]byte, error) { return b.TankSheet(ctx, s, head) }, []string{"6.4 fl oz / acre", "27.986 gal", "Nothing is rounded up", "the last"}},
 			"display":       {func() ([]byte, error) { return b.Display(ctx, head.Made, head) }, []string{"Demo Pyre 2EC", "bifenthrin", "20 May 2026 19:15 EDT", "800-222-1222"}},
 			"entry notice":  {func() ([]byte, error) { return b.EntryNotice(ctx, s, head) }, []string{"KEEP OUT", "NO ENTRAR", "19:15 EDT", "does not replace the warning sign"}},
-			"totals":        {func() ([]byte, error) { return b.Totals(ctx, 2026, head) }, []string{"Demo Spin 25WG", "18 Jun 2026; 24 Jun 2026", "spinetoram"}},
+			"totals":        {func() ([]byte, error) { return b.Totals(ctx, 2026, head) }, []string{"Demo Spin 25WG", "18 Jun 2026; 24 Jun 2026", "spinetoram", "Most at any one place", "12 of 19.5 oz wt/acre in a year (62 %)", "Creek Block 41.94"}},
 			"block history": {func() ([]byte, error) { return b.PrintHistory(ctx, history, head) }, []string{"spray pass", "Demo Pyre 2EC", "version 1"}},
 		} {
 			data, err := c.print()

@@ -96,7 +96,8 @@ type Check struct {
 type Book struct {
 	Zone     *time.Location
 	Settings clock.Settings
-	Sheets   []Sheet // by start, applied and not
+	Sheets   []Sheet      // by start, applied and not
+	Peaks    []spray.Peak // of the year whose totals are printed
 	now      []clock.Product
 	names    map[records.ID]Block
 }

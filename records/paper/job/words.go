@@ -99,9 +99,14 @@ func (s say) blocks(sheet Sheet) string {
 func (s say) place(sheet Sheet) string {
 	out := s.blocks(sheet)
 	if at, ok := sheet.Where(); ok {
-		out += " (" + paper.Number(at[1], 5) + ", " + paper.Number(at[0], 5) + ")"
+		out += " (" + position(at) + ")"
 	}
 	return out
+}
+
+// position is latitude and longitude, to about a metre.
+func position(at geo.Position) string {
+	return paper.Number(at[1], 5) + ", " + paper.Number(at[0], 5)
 }
 
 func (s say) size(sheet Sheet) string {

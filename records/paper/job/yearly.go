@@ -23,13 +23,25 @@ var (
 	hTreated   = words.New("job-h-treated", "ac tr.", "ac trat.")
 	hCovered   = words.New("job-h-covered", "ac cov.", "ac cub.")
 	hActiveLb  = words.New("job-h-active-lb", "active ingredient, lb a treated acre", "ingrediente activo, lb por acre tratado")
-	hCaps      = words.New("job-h-caps", "caps as typed", "topes escritos")
+	hCaps      = words.New("job-h-caps", "most at one place, of the caps as typed", "lo más en un lugar, de los topes escritos")
 	ofYear     = words.New("job-of-year", "Calendar year {year}, whole farm", "Año {year}, toda la finca")
-	totalsHow  = words.New("job-totals-how", "Applied passes by the day they ended on the farm's calendar; corrected ones are left out and their corrections counted. Sums over different ground say nothing of any one place: caps bind at every point, and the draft of a pass looks at each.", "Pasadas aplicadas según el día en que terminaron; las corregidas no cuentan y sí sus correcciones. Las sumas de terrenos distintos nada dicen de un lugar: los topes rigen en cada punto, y el borrador de una pasada mira cada uno.")
+	totalsHow  = words.New("job-totals-how", "Applied passes by the day they ended on the farm's calendar; corrected ones are left out and their corrections counted. Sums over different ground say nothing of any one place: caps bind at every point.", "Pasadas aplicadas según el día en que terminaron; las corregidas no cuentan y sí sus correcciones. Las sumas de terrenos distintos nada dicen de un lugar: los topes rigen en cada punto.")
 	noTotals   = words.New("job-no-totals", "Nothing was applied in this year.", "Nada se aplicó este año.")
 	corrected  = words.New("job-corrections", "Corrections in this year", "Correcciones en este año")
-	capUses    = words.New("job-cap-uses", "{n} of {most} uses / {per}", "{n} de {most} usos / {per}")
-	capOther   = words.New("job-cap-other", "{most} {unit} / {per}, at every point", "{most} {unit} / {per}, en cada punto")
+	capUses    = words.New("job-cap-uses", "{value} of {most} uses in {per} ({share})", "{value} de {most} usos en {per} ({share})")
+	peakAmount = words.New("job-peak-amount", "{value} of {most} {unit} in {per} ({share})", "{value} de {most} {unit} en {per} ({share})")
+	peakActive = words.New("job-peak-active", "{value} of {most} {unit} of {ingredient} in {per} ({share}), all products with it", "{value} de {most} {unit} de {ingredient} en {per} ({share}), todos los productos que lo llevan")
+	peakNone   = words.New("job-peak-none", "nothing on the ground of a block", "nada en el terreno de un bloque")
+	peakPart   = words.New("job-peak-part", "Not all could be counted: {why}", "No todo se pudo contar: {why}")
+	peakBound  = words.New("job-peak-bound", "Some passes could not be placed and were counted everywhere.", "Algunas pasadas no se pudieron situar y se contaron en todas partes.")
+	peakTitle  = words.New("job-peak-title", "Most at any one place, of what labels cap", "Lo más en un solo lugar, de lo que limitan las etiquetas")
+	peakHow    = words.New("job-peak-how", "The ground of every block is parted by the ground of the applied passes; on each part the uses or amounts of the days named add up. The part with the greatest sum is given, with a place on it.", "El terreno de cada bloque se divide por el de las pasadas aplicadas; en cada parte se suman los usos o cantidades de los días dichos. Se da la parte con la suma mayor y un lugar en ella.")
+	hMost      = words.New("job-h-most", "most at one place, of the cap as typed", "lo más en un lugar, del tope escrito")
+	hAt        = words.New("job-h-at", "latitude, longitude", "latitud, longitud")
+	hCounted   = words.New("job-h-counted", "days counted", "días contados")
+	perYear    = words.New("job-per-year", "a year", "un año")
+	perSeason  = words.New("job-per-season", "a season", "una temporada")
+	perTwelve  = words.New("job-per-twelve", "12 months", "12 meses")
 	histTitle  = words.New("job-history-title", "History of a block", "Historia de un bloque")
 	histOf     = words.New("job-history-of", "{block}", "{block}")
 	hDay       = words.New("job-h-day", "day", "día")
@@ -75,7 +87,7 @@ func (b Book) TotalsForm(year int, l words.Language) Form {
 		}
 	}
 	slices.SortStableFunc(totals, func(a, b *total) int { return strings.Compare(strings.ToLower(a.name), strings.ToLower(b.name)) })
-	f := Form{Heads: []words.Message{hProduct, hReg2, hActive, hUses, hDates, hBlocks, hInAll, hTreated, hCovered, hActiveLb, hCaps}, wraps: []int{0, 1, 2, 4, 5, 6, 7, 8, 9, 10}}
+	f := Form{Heads: []words.Message{hProduct, hReg2, hActive, hUses, hDates, hBlocks, hInAll, hTreated, hCovered, hActiveLb, hCaps}, wraps: []int{0, 2, 4, 5, 6, 7, 8, 9, 10}}
 	for _, t := range totals {
 		f.Rows = append(f.Rows, []string{w.or(t.name), w.or(t.registration), w.ingredients(Line{Label: t.label}), strconv.Itoa(t.uses), strings.Join(t.dates, "; "), strings.Join(unique(t.blocks), "; "),
 			w.amounts(t.sums) + " (" + w.amounts(t.si) + ")", paper.Number(t.treated.Acres(), 2), paper.Number(t.covered.Acres(), 2), w.active(t), w.caps(t)})
@@ -168,17 +180,58 @@ func massOf(in spray.Ingredient, amounts []quantity.Amount) (kg float64, ok bool
 	return kg, len(amounts) > 0
 }
 
+// caps are the peaks of a product's caps, in few words.
 func (s say) caps(t *total) string {
 	var out []string
-	for _, c := range t.label.Caps {
-		args := words.Args{"n": t.uses, "most": figure(c.Value), "unit": c.Unit.Printed(), "per": string(c.Per)}
-		if c.Unit == "" {
-			out = append(out, s.text(capUses.With(args)))
-		} else {
-			out = append(out, s.text(capOther.With(args)))
+	for _, p := range s.book.Peaks {
+		if strings.EqualFold(p.Label.Name, t.name) || t.registration != "" && strings.EqualFold(p.Label.Registration, t.registration) {
+			out = append(out, s.peak(p))
 		}
 	}
 	return s.or(strings.Join(out, "; "))
+}
+
+func (s say) peak(p spray.Peak) string {
+	share := paper.Number(100*p.Value/p.Cap.Value, 0) + " %"
+	per := map[spray.CapClock]words.Message{spray.PerYear: perYear, spray.PerSeason: perSeason, spray.PerTwelveMonths: perTwelve}[p.Cap.Per]
+	args := words.Args{"value": figure(p.Value), "most": figure(p.Cap.Value), "unit": p.Cap.PrintedUnit(), "ingredient": p.Cap.Ingredient, "per": per.Plain(), "share": share}
+	switch p.Cap.What {
+	case spray.CapUses:
+		return s.text(capUses.With(args))
+	case spray.CapIngredient:
+		return s.text(peakActive.With(args))
+	}
+	return s.text(peakAmount.With(args))
+}
+
+// peaksForm names the place of each peak, the days counted and the days of the uses
+// there.
+func (s say) peaksForm() Form {
+	f := Form{Heads: []words.Message{hProduct, hMost, hCounted, hBlocks, hAt, hDates}, wraps: []int{0, 1, 2, 3, 5}}
+	for _, p := range s.book.Peaks {
+		if p.Block.ID == "" {
+			f.Rows = append(f.Rows, []string{p.Label.Name, s.peak(p), s.text(peakNone.Plain()), "", "", s.left(p)})
+			continue
+		}
+		var days []string
+		for _, day := range p.Days {
+			days = append(days, paper.Date(day, s.lang))
+		}
+		f.Rows = append(f.Rows, []string{p.Label.Name, s.peak(p), paper.Date(p.From, s.lang) + " – " + paper.Date(p.To, s.lang), s.or(p.Block.Name), position(p.At), strings.Join(days, "; ") + s.left(p)})
+	}
+	return f
+}
+
+// left says what of a peak is not sure.
+func (s say) left(p spray.Peak) string {
+	out := ""
+	if !p.Unknown.Empty() {
+		out = " " + s.text(peakPart.With(words.Args{"why": p.Unknown}))
+	}
+	if p.Bound {
+		out += " " + s.text(peakBound.Plain())
+	}
+	return out
 }
 
 // Totals prints a year's products.
@@ -191,6 +244,10 @@ func (b Book) Totals(ctx context.Context, year int, head paper.Head) ([]byte, er
 		d.Paragraph(noTotals.Plain())
 	} else {
 		d.Table(f.table())
+	}
+	if f := w.peaksForm(); len(f.Rows) > 0 {
+		d.Paragraph(peakHow.Plain())
+		d.TableUnder(peakTitle.Plain(), f.table())
 	}
 	fixes := Form{Heads: []words.Message{hPass, hBlocks, hApplied}, wraps: []int{1}}
 	for _, s := range b.Sheets {
