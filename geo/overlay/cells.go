@@ -14,7 +14,8 @@ import (
 // on one core of a small machine.
 const maxPartCrossings = 5 * MaxCrossings
 
-// Parting is ground parted by regions that lie over it.
+// Parting is ground parted by regions that lie over it. It is not for several
+// goroutines at once.
 type Parting struct {
 	Cells []Cell
 	faces *parted

@@ -14,7 +14,7 @@ import (
 // Faces is the plane parted by edges into faces. Edge k is the half-edges 2k and
 // 2k+1, which run opposite ways. Going along a half-edge and then its next leads
 // round one boundary, a cycle, of the face to its left; a face with holes has a
-// cycle for each of them too.
+// cycle for each of them too. It is not for several goroutines at once.
 type Faces struct {
 	at     []plane.XY // nodes
 	corner []int      // by node: its number among the corners of the rings, -1 where it is none

@@ -241,10 +241,10 @@ func TestAreasAddUpOnRandomPairs(t *testing.T) {
 	rnd := rand.New(rand.NewPCG(11, 7))
 	ctx := context.Background()
 	for i := range 300 {
-		a := star(rnd, 0, 0, 100)
-		b := star(rnd, rnd.Float64()*80, rnd.Float64()*80, 100)
+		a := overlay.Star(rnd, 0, 0, 100)
+		b := overlay.Star(rnd, rnd.Float64()*80, rnd.Float64()*80, 100)
 		if i%3 == 0 {
-			b = jitter(rnd, a, math.Pow(10, -10+9*rnd.Float64()))
+			b = overlay.Shaken(rnd, a, math.Pow(10, -10+9*rnd.Float64()))
 		}
 		union, err := overlay.Union(ctx, a, b)
 		if err != nil {
@@ -289,26 +289,6 @@ func nearEdge(p plane.XY, regions ...plane.Region) bool {
 		}
 	}
 	return false
-}
-
-func star(rnd *rand.Rand, dx, dy, size float64) plane.Region {
-	n := 8 + rnd.IntN(60)
-	r := make(plane.Ring, 0, n+1)
-	for i := range n {
-		s, c := math.Sincos(2 * math.Pi * (float64(i) + 0.8*rnd.Float64()) / float64(n))
-		q := size * (0.4 + 0.6*rnd.Float64())
-		r = append(r, plane.XY{X: dx + q*c, Y: dy + q*s})
-	}
-	return plane.Region{{append(r, r[0])}}
-}
-
-func jitter(rnd *rand.Rand, r plane.Region, by float64) plane.Region {
-	src := r[0][0]
-	out := make(plane.Ring, 0, len(src))
-	for _, p := range src[:len(src)-1] {
-		out = append(out, plane.XY{X: p.X + by*(rnd.Float64()-0.5), Y: p.Y + by*(rnd.Float64()-0.5)})
-	}
-	return plane.Region{{append(out, out[0])}}
 }
 
 func line(xy ...float64) plane.Line {
@@ -376,7 +356,7 @@ func sameLines(a, b []plane.Line) bool {
 func TestCutLinesAgainstSteps(t *testing.T) {
 	rnd := rand.New(rand.NewPCG(3, 5))
 	for i := range 60 {
-		ground := star(rnd, 0, 0, 100)
+		ground := overlay.Star(rnd, 0, 0, 100)
 		line := plane.Line{}
 		for range 2 + rnd.IntN(12) {
 			line = append(line, plane.XY{X: rnd.Float64()*240 - 120, Y: rnd.Float64()*240 - 120})

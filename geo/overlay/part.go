@@ -121,9 +121,6 @@ func parting(ctx context.Context, regions []plane.Region, crossings int) (*parte
 		return nil, err
 	}
 	f, deltas := n.faces()
-	if len(f.from) == 0 {
-		return &parted{Faces: f}, nil
-	}
 	p := &parted{Faces: f, over: make([]winding, f.Cycles())}
 	if err := p.wind(deltas); err != nil {
 		return nil, err

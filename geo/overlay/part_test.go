@@ -26,17 +26,17 @@ func TestPartingAgainstEngine(t *testing.T) {
 		rounds = 60_000
 	}
 	for i := range rounds {
-		a := wobbly(rnd, 0, 0, 100)
-		b := wobbly(rnd, rnd.Float64()*80, rnd.Float64()*80, 100)
+		a := Star(rnd, 0, 0, 100)
+		b := Star(rnd, rnd.Float64()*80, rnd.Float64()*80, 100)
 		switch i % 6 {
 		case 1:
-			b = shaken(rnd, a, math.Pow(10, -12+11*rnd.Float64()))
+			b = Shaken(rnd, a, math.Pow(10, -12+11*rnd.Float64()))
 		case 2:
 			a, b = onGrid(a, 5), onGrid(b, 5)
 		case 3:
-			b = shaken(rnd, turned(a), math.Pow(10, -12+11*rnd.Float64()))
+			b = Shaken(rnd, turned(a), math.Pow(10, -12+11*rnd.Float64()))
 		case 4:
-			a, b = onGrid(a, 0.01), onGrid(shaken(rnd, a, 0.02), 0.01)
+			a, b = onGrid(a, 0.01), onGrid(Shaken(rnd, a, 0.02), 0.01)
 		case 5: // far from the origin
 			for _, r := range []plane.Region{a, b} {
 				for k := range r[0][0] {
@@ -88,7 +88,8 @@ func TestPartingAgainstEngine(t *testing.T) {
 	t.Logf("of %d pairs %d were left to the engine; areas differ by %.2g m2 at most", rounds, doubted, worst)
 }
 
-func wobbly(rnd *rand.Rand, dx, dy, size float64) plane.Region {
+// Star is an outline with corners turned inward and outward.
+func Star(rnd *rand.Rand, dx, dy, size float64) plane.Region {
 	n := 8 + rnd.IntN(60)
 	r := make(plane.Ring, 0, n+1)
 	for i := range n {
@@ -99,7 +100,8 @@ func wobbly(rnd *rand.Rand, dx, dy, size float64) plane.Region {
 	return plane.Region{{append(r, r[0])}}
 }
 
-func shaken(rnd *rand.Rand, r plane.Region, by float64) plane.Region {
+// Shaken is an outline with every corner moved a little.
+func Shaken(rnd *rand.Rand, r plane.Region, by float64) plane.Region {
 	var out plane.Ring
 	for _, p := range r[0][0][:len(r[0][0])-1] {
 		out = append(out, plane.XY{X: p.X + by*(rnd.Float64()-0.5), Y: p.Y + by*(rnd.Float64()-0.5)})
@@ -134,12 +136,12 @@ func TestCells(t *testing.T) {
 	rnd := rand.New(rand.NewPCG(5, 8))
 	ctx := context.Background()
 	for i := range 40 {
-		ground := wobbly(rnd, 0, 0, 100)
+		ground := Star(rnd, 0, 0, 100)
 		var over []plane.Region
 		for range rnd.IntN(7) {
-			over = append(over, wobbly(rnd, 120*rnd.Float64()-60, 120*rnd.Float64()-60, 80))
+			over = append(over, Star(rnd, 120*rnd.Float64()-60, 120*rnd.Float64()-60, 80))
 		}
-		over = append(over, shaken(rnd, ground, 1e-4), plane.Region{}, ground)
+		over = append(over, Shaken(rnd, ground, 1e-4), plane.Region{}, ground)
 		quick, err := Part(ctx, ground, over)
 		if err != nil {
 			t.Fatal(i, err)

@@ -313,7 +313,7 @@ test("an outline edited under finds shows each record in the way and asks before
   await page.getByRole("button", { name: "Show what would change" }).click();
   await page.getByText("2 records stand on places that would be gone").waitFor();
   await page.getByLabel("These places go; the records keep their row and number").check();
-  assert.match(await page.locator(".action-why").innerText(), /Say why/);
+  await page.locator(".action-why", { hasText: "Say why" }).waitFor();
   await page.getByLabel("Why they go").fill("new ditch");
   await main(page).filter({ hasText: /^Save the change to 20 rows$/ }).click();
   await page.getByText("Saved 20 rows.").waitFor();
