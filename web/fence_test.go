@@ -56,6 +56,7 @@ func bodyFor(r *route, id records.ID) (body any, headers []string) {
 // is asked of it and whether or not the thing asked for is there; and nobody
 // signed in is told the same of both.
 func TestFence(t *testing.T) {
+	t.Parallel()
 	bothStores(t, func(t *testing.T, s *site) {
 		owner, stranger := s.as("owner"), s.as("stranger")
 		id := s.ids.New()

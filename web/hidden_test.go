@@ -218,6 +218,7 @@ func difference(got, want string) string {
 // route, on both stores, byte for byte but for hashes and the time of day; and a
 // hidden record answers as one that does not exist.
 func TestHiddenBlock(t *testing.T) {
+	t.Parallel()
 	for name, open := range map[string]func() *site{
 		"memory": func() *site { return newSite(t) },
 		"sqlite": func() *site { return newSiteOn(t, openDisk(t)) },

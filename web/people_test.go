@@ -270,6 +270,7 @@ func codeOf(t testing.TB, typed string, at time.Time) string {
 }
 
 func TestSecondFactor(t *testing.T) {
+	t.Parallel()
 	bothStores(t, func(t *testing.T, s *site) {
 		now := time.Now().Truncate(time.Minute)
 		s.now = func() time.Time { return now }

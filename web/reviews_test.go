@@ -141,6 +141,7 @@ func TestSuspicionsListNothing(t *testing.T) {
 // What was signed stays as it was, byte for byte, whatever is edited afterwards;
 // nobody forges, alters or deletes it.
 func TestSignedStays(t *testing.T) {
+	t.Parallel()
 	bothStores(t, func(t *testing.T, s *site) {
 		b := s.infected()
 		adviser, owner, scout := b.as("adviser"), b.as("owner"), b.as("scout")

@@ -423,6 +423,7 @@ func TestPastCounts(t *testing.T) {
 
 // Sheets for a clipboard: the same twice, in both languages, refused by name.
 func TestScoutingSheets(t *testing.T) {
+	t.Parallel()
 	s := newSite(t)
 	owner, scout, adviser := s.as("owner"), s.as("scout"), s.as("adviser")
 	home := s.block(owner)

@@ -67,6 +67,7 @@ func (l ledger) take(e entryOf) (int, int) {
 // model holds, and every change a phone was told is stored stands in its
 // record's history, once.
 func TestSyncAgainstAPlainModel(t *testing.T) {
+	t.Parallel()
 	rounds := histories
 	if os.Getenv("SOAK") != "" {
 		rounds = historiesSoaked

@@ -8,8 +8,8 @@ import { dirname, join } from "node:path";
 import { after, before, test } from "node:test";
 import { fileURLToPath } from "node:url";
 import { englishLeft, englishOnly } from "./catalogue.mjs";
-import { brokenRulesInTurn, openBrowser, openWindow, serveDemo, sizes, tightPlaces } from "./harness.mjs";
-import { records, signIn } from "./people.mjs";
+import { brokenRules, languagesOn, openBrowser, openWindow, serveDemo, sizes, tightPlaces } from "./harness.mjs";
+import { records, signIn, speak } from "./people.mjs";
 
 const cases = join(dirname(fileURLToPath(import.meta.url)), "..", "..", "..", "testdata", "cases", "files");
 const squareMetresPerAcre = 43_560 * 0.3048 ** 2;
@@ -268,15 +268,13 @@ for (const [size, viewport] of Object.entries({ laptop: sizes.laptop, phone: sma
     const broken = [];
     const left = [];
     const look = async (where, spanish) => {
-      broken.push(...(await brokenRulesInTurn(page)).map((r) => `${where}: ${r}`));
+      broken.push(...(await brokenRules(page)).map((r) => `${where}: ${r}`));
       broken.push(...(await tightPlaces(page, ".sheet-content button, .sheet-content select, .sheet-content input:not([type=radio], [type=checkbox]), .sheet-content .check", where)));
       if (spanish) left.push(...(await englishLeft(page, english)).map((x) => `${where}: ${x}`));
     };
-    for (const [language, words] of [["en", en], ["es", es]]) {
-      if (language === "es") {
-        if (size === "phone") await page.getByRole("button", { name: "Settings" }).click();
-        await page.getByRole("button", { name: "Español" }).click();
-      }
+    for (const language of languagesOn(size === "phone")) {
+      const words = language === "en" ? en : es;
+      await speak(page, language);
       await page.goto("/go/demo/ground?view=import");
       await page.getByRole("heading", { level: 1, name: words.title }).waitFor();
       await look(`${language}: choosing`, language === "es");
