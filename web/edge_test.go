@@ -313,7 +313,6 @@ func TestServeStops(t *testing.T) {
 // A client that sends its headers slowly is dropped within the limit.
 func TestSlowHeaders(t *testing.T) {
 	t.Parallel()
-	t.Parallel()
 	s := newSite(t)
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	must(t, err)

@@ -146,6 +146,7 @@ func TestWrongSignIns(t *testing.T) {
 
 func TestFlood(t *testing.T) {
 	s := newSite(t)
+	s.costly()
 	now := time.Now()
 	var lock sync.Mutex
 	s.now = func() time.Time { lock.Lock(); defer lock.Unlock(); return now }
@@ -181,6 +182,7 @@ func TestFlood(t *testing.T) {
 // once are not limited.
 func TestFloodAtOnce(t *testing.T) {
 	s := newSite(t)
+	s.costly()
 	statuses := func(name, pass string, n int) map[int]int {
 		out := map[int]int{}
 		var lock sync.Mutex

@@ -3,6 +3,7 @@ package web
 import (
 	"bytes"
 	"context"
+	"encoding/base64"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -20,19 +21,30 @@ import (
 	"caneward/records/entry"
 	"caneward/records/memory"
 	"caneward/records/people"
+
+	"golang.org/x/crypto/argon2"
 )
 
-// password of everybody in these tests, hashed once: the hash is slow on
-// purpose.
+// password of everybody in these tests. Its hash is a cheap one, for the real one is
+// slow on purpose; costly gives the tests of floods theirs.
 const password = "test-password"
 
 var passwordHash = sync.OnceValue(func() string {
-	phc, err := people.HashPassword(password)
-	if err != nil {
-		panic(err)
-	}
-	return phc
+	salt, b64 := []byte("these tests only"), base64.RawStdEncoding.EncodeToString
+	return fmt.Sprintf("$argon2id$v=%d$m=64,t=1,p=1$%s$%s", argon2.Version, b64(salt), b64(argon2.IDKey([]byte(password), salt, 1, 64, 1, 32)))
 })
+
+// costly lets everybody's password cost what it costs in the field.
+func (s *site) costly() {
+	s.t.Helper()
+	phc, err := people.HashPassword(password)
+	must(s.t, err)
+	for _, name := range append([]records.Role{"stranger"}, people.Roles...) {
+		p, err := s.store.PersonByName(context.Background(), string(name))
+		must(s.t, err)
+		must(s.t, s.store.SetPassword(context.Background(), p.ID, phc))
+	}
+}
 
 // site is a server with two farms: "mine" with one person of each role, named
 // by the role, and "theirs" with stranger.

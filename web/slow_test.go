@@ -114,6 +114,7 @@ func waits(t *testing.T, address, token string, n int) []time.Duration {
 // flooded by name is still let in from elsewhere.
 func TestSignInFlood(t *testing.T) {
 	s := newSite(t)
+	s.costly()
 	flood, end := context.WithTimeout(context.Background(), time.Minute)
 	defer end()
 	var all sync.WaitGroup

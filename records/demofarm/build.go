@@ -102,6 +102,11 @@ func (b *builder) farms() error {
 			return err
 		}
 	}
+	// One password, printed for all to see: one hash.
+	phc, err := people.HashAsIs(Password)
+	if err != nil {
+		return err
+	}
 	for _, p := range []struct {
 		name, display string
 		farm          records.FarmID
@@ -113,10 +118,6 @@ func (b *builder) farms() error {
 		{"adviser", "Adviser (invented)", Farm, records.Adviser},
 		{"neighbour", "Neighbour (invented)", FarmTwo, records.Owner},
 	} {
-		phc, err := people.HashAsIs(Password)
-		if err != nil {
-			return err
-		}
 		person := people.Person{ID: b.ids.NewPerson(), Name: p.name, Display: p.display, Password: phc, Created: made}
 		if err := b.store.CreatePerson(b.ctx, person); err != nil {
 			return err
