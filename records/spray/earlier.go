@@ -259,7 +259,7 @@ func (h *history) take(passes [][]int) {
 		h.cells = append(h.cells, one)
 	}
 	if len(h.cells) == 0 { // nothing but hairlines: they are all there is
-		h.cells = []cell{{ground: h.plot.treated, passes: h.near}}
+		h.cells = []cell{{ground: h.plot.treated, passes: slices.DeleteFunc(slices.Clone(h.near), h.everywhere)}}
 	}
 }
 

@@ -27,9 +27,6 @@ var (
 	sayCapAlone = words.New("spray-check-cap-alone",
 		"{product}: this job alone brings {value} to the ground treated in {block}; the label, as typed, caps it at {cap}.",
 		"{product}: este trabajo solo lleva {value} al terreno tratado de {block}; la etiqueta, según lo escrito, lo limita a {cap}.")
-	sayCapBound = words.New("spray-check-cap-bound",
-		"Too many passes cross here to tell them apart; some were added up as though all lay on one another.",
-		"Demasiadas pasadas se cruzan aquí para distinguirlas; algunas se sumaron como si todas coincidieran.")
 	sayCapUnknown = words.New("spray-check-cap-unknown",
 		"{product}: the cap of {cap} could not be reckoned: {why}.",
 		"{product}: el tope de {cap} no se pudo calcular: {why}.")
@@ -69,6 +66,9 @@ var (
 	sayNoWhen = words.New("spray-check-no-start",
 		"Without a start, what was sprayed earlier on this ground cannot be held against caps, intervals and rotation.",
 		"Sin inicio, lo aplicado antes en este terreno no se puede comparar con topes, intervalos y rotación.")
+	sayLeft = words.New("spray-check-earlier-left",
+		"Too many earlier passes cross in {block} to tell their ground apart; the {count} oldest were counted as if they had covered all of it.",
+		"Demasiadas pasadas anteriores se cruzan en {block} para distinguir su terreno; las {count} más antiguas se contaron como si lo hubieran cubierto todo.")
 	sayBadEarlier = words.New("spray-check-earlier-ground",
 		"The ground kept with the pass of {date} cannot be worked with; it was counted as if it had covered all of {block}.",
 		"El terreno guardado con la pasada del {date} no se puede usar; se contó como si hubiera cubierto todo {block}.")
@@ -121,6 +121,9 @@ func (d *drafter) checkEarlier(ctx context.Context) error {
 	for _, h := range histories {
 		for _, i := range h.bad {
 			d.say("earlier", Caution, sayBadEarlier.With(words.Args{"date": d.date(h.past.passes[i].Started), "block": h.plot.called()}), sourceUs)
+		}
+		if len(h.left) > 0 {
+			d.say("earlier", Caution, sayLeft.With(words.Args{"block": h.plot.called(), "count": len(h.left)}), sourceUs)
 		}
 	}
 	return nil
@@ -266,7 +269,7 @@ func (d *drafter) checkCap(histories []*history, i int, c Cap, today time.Time) 
 	label, limit := d.labels[i], c.limit()
 	own, why := d.ownShare(i, c)
 	var over []finding
-	most, counted, bound := own, 0, true
+	most, counted := own, 0
 	var at span
 	var heaps []heap
 	for _, h := range histories {
@@ -300,7 +303,6 @@ func (d *drafter) checkCap(histories []*history, i int, c Cap, today time.Time) 
 	}
 	for _, one := range heaps {
 		f := one.history.worst(own, one.values, limit.Value)
-		bound = bound && len(one.history.left) == 0
 		most = math.Max(most, f.value)
 		if f.value > limit.Value*capSlack {
 			if len(over) == 0 || f.value > worstOf(over).value {
@@ -313,9 +315,6 @@ func (d *drafter) checkCap(histories []*history, i int, c Cap, today time.Time) 
 	if !why.Empty() {
 		args["why"] = why
 		d.add(Check{Rule: "cap", Answer: Caution, Why: sayCapUnknown.With(args), Source: sourceCaps})
-	}
-	if !bound {
-		d.say("cap", Caution, sayCapBound.Plain(), sourceCaps)
 	}
 	if c.Per == PerSeason && c.Starts.Month == 0 {
 		d.say("cap", Caution, sayNoSeason.With(args), sourceCaps)
@@ -405,10 +404,10 @@ func (c Cap) concerns(product string, label Product, u Use) bool {
 // worst finds the ground where earlier passes and the job add up to more than the
 // limit.
 func (h *history) worst(own float64, values map[int]float64, limit float64) finding {
-	base := own
-	for pass, v := range values {
-		if h.everywhere(pass) {
-			base += v
+	base, all := own, []int(nil)
+	for _, pass := range slices.Concat(h.bad, h.left) {
+		if v, ok := values[pass]; ok {
+			base, all = base+v, append(all, pass)
 		}
 	}
 	f := finding{plot: h.plot, value: math.Inf(-1)}
@@ -430,12 +429,7 @@ func (h *history) worst(own float64, values map[int]float64, limit float64) find
 			over = append(over, c)
 		}
 	}
-	for pass := range values {
-		if h.everywhere(pass) {
-			f.passes = append(f.passes, pass)
-		}
-	}
-	slices.Sort(f.passes)
+	f.passes = slices.Sorted(slices.Values(slices.Concat(f.passes, all)))
 	f.ground, f.worst = h.join(over), h.join(most)
 	return f
 }

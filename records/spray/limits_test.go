@@ -298,6 +298,77 @@ func TestEarlierGroundThatCrossesItself(t *testing.T) {
 	}
 }
 
+// Two passes whose teeth cross half a million times: the older is counted everywhere,
+// as a use, and the page says so.
+func TestEarlierGroundTooJagged(t *testing.T) {
+	g, s := capGround(t, `{"name":"Demo","caps":[{"what":"uses","value":5,"per":"year"}],"ingredients":[{"name":"x","code":{"frac":"7"}}]}`)
+	comb := func(upright bool) orb.MultiPolygon {
+		const teeth = 360
+		var ring orb.Ring
+		put := func(along, across float64) {
+			if upright {
+				ring = append(ring, s.p(along*200/teeth, across*100/teeth))
+			} else {
+				ring = append(ring, s.p(across*200/teeth, along*100/teeth))
+			}
+		}
+		for i := range teeth {
+			at := float64(i)
+			put(at, 0)
+			put(at+0.3, 0)
+			put(at+0.3, teeth)
+			put(at+0.7, teeth)
+			put(at+0.7, 0)
+		}
+		put(teeth, 0)
+		put(teeth, -5)
+		put(0, -5)
+		return orb.MultiPolygon{{append(ring, ring[0])}}
+	}
+	label := g.Products[idLabel]
+	g.Earlier = []Earlier{
+		before(t, label, "2026-04-01T08:00:00-04:00", ozWeight(1), comb(true)),
+		before(t, label, "2026-04-15T08:00:00-04:00", ozWeight(1), comb(false)),
+	}
+	a := draft(t, g, jobOf("2026-05-02", 1, "oz_wt", ""))
+	found := checksOf(a, "earlier")
+	if len(found) != 1 || found[0].Answer != Caution {
+		t.Fatalf("%+v, want one caution", found)
+	}
+	if got := found[0].Why.In(words.English); !strings.Contains(got, "the 1 oldest") {
+		t.Error(got)
+	}
+	// One job, the older everywhere, the younger on its teeth.
+	if c := checksOf(a, "rotation")[0]; c.Measured == nil || c.Measured.Value != 3 || len(c.Passes) != 2 {
+		t.Errorf("%+v, want three uses in a row", c)
+	}
+}
+
+// What cannot be worked with is a use of its group, and ends no run of another.
+func TestBadGroundInTheRotation(t *testing.T) {
+	g, s := capGround(t, `{"name":"Demo","ingredients":[{"name":"x","code":{"frac":"7"}}]}`)
+	bow := orb.MultiPolygon{{{s.p(10, 10), s.p(90, 90), s.p(90, 10), s.p(10, 90), s.p(10, 10)}}}
+	label := g.Products[idLabel]
+	other := label
+	other.Name, other.Ingredients = "Other", []Ingredient{{Name: "y", Codes: map[string]string{"frac": "3"}}}
+	whole := s.rectangle(0, 0, 200, 100)
+	for _, c := range []struct {
+		name   string
+		second Product
+		runs   float64
+	}{{"the same group", label, 4}, {"another", other, 3}} {
+		g.Earlier = []Earlier{
+			before(t, label, "2026-04-01T08:00:00-04:00", ozWeight(1), whole),
+			before(t, c.second, "2026-04-10T08:00:00-04:00", ozWeight(1), bow),
+			before(t, label, "2026-04-20T08:00:00-04:00", ozWeight(1), whole),
+		}
+		a := draft(t, g, jobOf("2026-05-02", 1, "oz_wt", ""))
+		if m := checksOf(a, "rotation")[0].Measured; m == nil || m.Value != c.runs {
+			t.Errorf("%s: %+v, want %v in a row", c.name, m, c.runs)
+		}
+	}
+}
+
 // Sums over random rectangles against a raster of a metre: the worst dose of any
 // point is what the cells say.
 func TestWorstPointAgainstARaster(t *testing.T) {

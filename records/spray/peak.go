@@ -156,8 +156,8 @@ func (y Year) peak(histories []*history, u Use, c Cap) Peak {
 					members[pass] = v
 				}
 			}
-			for pass, why := range unknown {
-				if s.counted(y.day(h.past.passes[pass].Started)) {
+			for _, pass := range h.near {
+				if why, bad := unknown[pass]; bad && s.counted(y.day(h.past.passes[pass].Started)) {
 					peak.Unknown = why
 				}
 			}
