@@ -25,7 +25,10 @@ web: web/dist/index.html
 web/dist/index.html: $(WEB)/node_modules/.installed $(shell find $(WEB)/src $(WEB)/public $(WEB)/scripts $(WEB)/index.html $(WEB)/*.ts $(WEB)/tsconfig*.json -type f 2>/dev/null)
 	cd $(WEB) && npm run --silent build
 
-test: lint test-go test-web test-browser test-gdal
+# What leaves a processor idle runs beside something else; the browsers take them all.
+test: lint
+	$(MAKE) -j2 --output-sync=target test-go test-web test-gdal
+	$(MAKE) test-browser
 	@echo "all tests ran"
 
 lint: web
