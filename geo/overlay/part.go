@@ -232,7 +232,12 @@ func (n *noder) merge() {
 		n.node[i] = -1
 	}
 	var group []int32
+	looked := 0
 	for k, i := range order {
+		if looked > crowded*len(order) {
+			n.mergeCrowd()
+			return
+		}
 		if n.node[i] >= 0 {
 			continue
 		}
@@ -242,6 +247,7 @@ func (n *noder) merge() {
 			if n.points[j].X-n.points[i].X > near {
 				break
 			}
+			looked++
 			if n.node[j] < 0 && math.Abs(n.points[j].Y-n.points[i].Y) <= near {
 				group = append(group, j)
 				least = min(least, j)
@@ -249,6 +255,31 @@ func (n *noder) merge() {
 		}
 		for _, j := range group {
 			n.node[j] = least
+		}
+	}
+}
+
+// crowded is how many neighbours a point may have on its meridian, on average, before
+// they are looked up by place.
+const crowded = 16
+
+// mergeCrowd is merge for points of which many lie on one meridian.
+func (n *noder) mergeCrowd() {
+	type square struct{ x, y int64 }
+	held := make(map[square]int32, len(n.points))
+	for i, p := range n.points {
+		at := square{int64(math.Floor(p.X / near)), int64(math.Floor(p.Y / near))}
+		n.node[i] = -1
+		for dx := int64(-1); dx <= 1; dx++ {
+			for dy := int64(-1); dy <= 1; dy++ {
+				j, ok := held[square{at.x + dx, at.y + dy}]
+				if ok && math.Abs(p.X-n.points[j].X) <= near && math.Abs(p.Y-n.points[j].Y) <= near && (n.node[i] < 0 || j < n.node[i]) {
+					n.node[i] = j
+				}
+			}
+		}
+		if n.node[i] < 0 {
+			n.node[i], held[at] = int32(i), int32(i)
 		}
 	}
 }
@@ -453,13 +484,17 @@ func (p *parted) wind(deltas []winding) error {
 	}
 	known := make([]bool, len(p.over))
 	var open []int
+	looked := 0
 	outside := p.outside(parts, deltas, most)
 	for i := range most {
 		if nodes[i]-edges[i]+cycles[i] != 2 {
 			return unsure("not as in a plane")
 		}
 		c := outer[i]
-		p.over[c], known[c] = outside(west[i]), true
+		p.over[c], known[c] = outside(west[i], &looked), true
+		if looked > maxLooks {
+			return &TooManyError{What: Pieces, Count: most, Limit: i}
+		}
 		open = append(open, c)
 	}
 	for len(open) > 0 {
@@ -519,9 +554,9 @@ func (p *parted) connected() (parts []int, most int) {
 
 // outside gives the windings round the westernmost node of a part by all other
 // parts, from their edges on a ray to the west.
-func (p *parted) outside(parts []int, deltas []winding, most int) func(node int) winding {
+func (p *parted) outside(parts []int, deltas []winding, most int) func(node int, looked *int) winding {
 	if most == 1 {
-		return func(int) winding { return nil }
+		return func(int, *int) winding { return nil }
 	}
 	boxes := make([]plane.Box, len(deltas))
 	for k := range deltas {
@@ -529,10 +564,12 @@ func (p *parted) outside(parts []int, deltas []winding, most int) func(node int)
 		boxes[k] = plane.NoBox().With(a).With(b)
 	}
 	bands := bandsOf(boxes)
-	return func(node int) winding {
+	return func(node int, looked *int) winding {
 		var w winding
 		q := p.at[node]
-		for _, k := range bands.lists[bands.of(q.Y)] {
+		list := bands.lists[bands.of(q.Y)]
+		*looked += len(list)
+		for _, k := range list {
 			a, b := p.Edge(2 * int(k))
 			north := b.Y > q.Y
 			if (a.Y > q.Y) == north || parts[p.from[2*k]] == parts[node] || q.X <= a.X+(q.Y-a.Y)*(b.X-a.X)/(b.Y-a.Y) {

@@ -130,6 +130,28 @@ func onGrid(r plane.Region, step float64) plane.Region {
 	return plane.Region{{out}}
 }
 
+// Thousands of corners on one meridian, and again a hair beside them: they are merged
+// by place, and what the two fields share is a field.
+func TestCornersOnOneMeridian(t *testing.T) {
+	field := func(off float64) plane.Region {
+		const corners = 3000
+		r := plane.Ring{{X: off, Y: 0}, {X: 50, Y: 0}, {X: 50, Y: corners}}
+		for i := corners; i > 0; i-- {
+			r = append(r, plane.XY{X: off, Y: float64(i)})
+		}
+		return plane.Region{{append(r, r[0])}}
+	}
+	a, b := field(0), field(3e-10)
+	f, err := parting(t.Context(), []plane.Region{a, b}, MaxCrossings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	both := f.ground(func(w winding) bool { return w.has(0) && w.has(1) })
+	if off := math.Abs(float64(both.Area() - a.Area())); off > 1e-4 || len(both) != 1 || len(f.over) != 2 {
+		t.Errorf("off by %g m2 in %d parts of %d faces", off, len(both), len(f.over))
+	}
+}
+
 // Each place of the ground is in the one cell whose regions hold it, by plain
 // counting of crossings on a ray; both ways of parting.
 func TestCells(t *testing.T) {
