@@ -9,6 +9,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/paulmach/orb"
+
 	"caneward/blocks/words"
 	"caneward/geo"
 	"caneward/geo/overlay"
@@ -301,8 +303,16 @@ func (d *drafter) checkCap(histories []*history, i int, c Cap, today time.Time) 
 			heaps = append(heaps, heap{history: h, span: s, values: members})
 		}
 	}
-	for _, one := range heaps {
-		f := one.history.worst(own, one.values, limit.Value)
+	worst := make([]finding, len(heaps))
+	abreast(len(histories), func(k int) {
+		for i, one := range heaps {
+			if one.history == histories[k] {
+				worst[i] = one.history.worst(own, one.values, limit.Value)
+			}
+		}
+	})
+	for i, one := range heaps {
+		f := worst[i]
 		most = math.Max(most, f.value)
 		if f.value > limit.Value*capSlack {
 			if len(over) == 0 || f.value > worstOf(over).value {
@@ -631,15 +641,20 @@ func (d *drafter) found(rule string, v Verdict, f finding, all []finding) Check 
 		seen[one.plot] = append(seen[one.plot], one)
 	}
 	var broken geo.SquareMetres
-	for _, p := range d.plots {
+	areas, grounds := make([]geo.SquareMetres, len(d.plots)), make([]orb.MultiPolygon, len(d.plots))
+	abreast(len(d.plots), func(i int) {
+		p := d.plots[i]
 		list := seen[p]
 		if len(list) == 0 {
-			continue
+			return
 		}
 		// Findings of one plot lie on one another; the largest stands for them.
 		widest := slices.MaxFunc(list, func(a, b finding) int { return int(math.Copysign(1, float64(a.area()-b.area()))) })
-		broken += widest.area()
-		c.Ground = append(c.Ground, p.frame.MultiPolygon(widest.ground)...)
+		areas[i], grounds[i] = widest.area(), p.frame.MultiPolygon(widest.ground)
+	})
+	for i := range d.plots {
+		broken += areas[i]
+		c.Ground = append(c.Ground, grounds[i]...)
 	}
 	c.Area = broken
 	if total := d.treatedGround(); total > 0 {

@@ -118,12 +118,9 @@ func (d *drafter) checkRotation(histories []*history, today time.Time) {
 	most := 0
 	for _, g := range groups {
 		allowed := programme.inARow(g)
-		var found []finding
-		for _, h := range histories {
-			if f := d.inARow(h, g, allowed, today); len(f.ground) > 0 {
-				found = append(found, f)
-			}
-		}
+		all := make([]finding, len(histories))
+		abreast(len(histories), func(i int) { all[i] = d.inARow(histories[i], g, allowed, today) })
+		found := slices.DeleteFunc(all, func(f finding) bool { return len(f.ground) == 0 })
 		if len(found) == 0 {
 			kept, most = append(kept, g.String()), max(most, allowed)
 			continue

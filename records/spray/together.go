@@ -44,6 +44,15 @@ func together(ctx context.Context, n int, do func(i int) error) error {
 	return nil
 }
 
+// abreast is together for short work that cannot fail.
+func abreast(n int, do func(i int)) {
+	// Without a context to end and with no error from do there is none to give.
+	_ = together(context.Background(), n, func(i int) error {
+		do(i)
+		return nil
+	})
+}
+
 // guarded keeps what a call panicked with, for its own goroutine has nobody to catch
 // it.
 func guarded(do func(int) error, i int, panicked *any) error {
