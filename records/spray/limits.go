@@ -206,7 +206,7 @@ func (c Cap) adds(product string, label Product, u Use) (value float64, why word
 	}
 	amount := u.PerSquareMetre
 	if c.What == CapIngredient {
-		kg, ok := u.Label.active(*u.Label.ingredient(c.Ingredient), amount)
+		kg, ok := u.Label.Active(*u.Label.ingredient(c.Ingredient), amount)
 		if !ok {
 			return 0, whyContent.With(words.Args{"ingredient": c.Ingredient, "product": u.Label.Name})
 		}
@@ -227,9 +227,9 @@ func (p Product) ingredient(name string) *Ingredient {
 	return nil
 }
 
-// active is how much of an ingredient, in kilograms, is in an amount of the
+// Active is how much of an ingredient, in kilograms, is in an amount of the
 // product in kilograms or litres. ok is false where the label does not say.
-func (p Product) active(in Ingredient, a quantity.Amount) (kg float64, ok bool) {
+func (p Product) Active(in Ingredient, a quantity.Amount) (kg float64, ok bool) {
 	if in.Content == nil {
 		return 0, false
 	}

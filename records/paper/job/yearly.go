@@ -137,47 +137,24 @@ func (s say) amounts(list []quantity.Amount) string {
 	return s.or(strings.Join(out, " + "))
 }
 
-// Exact: 1 lb is 0.45359237 kg, 1 US gallon 3.785411784 L.
-const kilogramsPerPound, litresPerGallon = 0.45359237, 3.785411784
+// Exact: 1 lb is 0.45359237 kg.
+const kilogramsPerPound = 0.45359237
 
 // active is the mass of each ingredient whose content is on the label, a treated
 // acre over the year's treated acres.
 func (s say) active(t *total) string {
 	var out []string
 	for _, in := range t.label.Ingredients {
-		if kg, ok := massOf(in, t.si); ok && t.treated > 0 {
+		kg, known := 0.0, len(t.si) > 0
+		for _, a := range t.si {
+			v, ok := t.label.Active(in, a)
+			kg, known = kg+v, known && ok
+		}
+		if known && t.treated > 0 {
 			out = append(out, in.Name+" "+figure(kg/kilogramsPerPound/t.treated.Acres()))
 		}
 	}
 	return s.or(strings.Join(out, "; "))
-}
-
-// massOf is the kilograms of an ingredient in amounts of product; not known where
-// the content's kind does not fit the product's: a percentage of a volume.
-func massOf(in spray.Ingredient, amounts []quantity.Amount) (kg float64, ok bool) {
-	if in.Content == nil {
-		return 0, false
-	}
-	for _, a := range amounts {
-		v, mass := in.Content.Value, a.Unit.Dimension() == quantity.Mass
-		switch in.Content.Unit {
-		case spray.PercentWeight:
-			v /= 100
-		case spray.GramsPerKilogram:
-			v /= 1000
-		case spray.GramsPerLitre:
-			v, mass = v/1000, a.Unit.Dimension() == quantity.Volume
-		case spray.PoundsPerGallon:
-			v, mass = v*kilogramsPerPound/litresPerGallon, a.Unit.Dimension() == quantity.Volume
-		default:
-			return 0, false
-		}
-		if !mass {
-			return 0, false
-		}
-		kg += a.Value * v
-	}
-	return kg, len(amounts) > 0
 }
 
 // caps are the peaks of a product's caps, in few words.
